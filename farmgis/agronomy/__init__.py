@@ -1,0 +1,1 @@
+"""The crop: reference evapotranspiration, crop coefficients, soil water."""

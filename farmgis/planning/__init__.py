@@ -1,0 +1,1 @@
+"""Decisions, in the order of the job: survey, rows, blocks, demand, shifts."""

@@ -1,0 +1,256 @@
+"""What passes between the rooms.
+
+Frozen records; lengths in metres in one projected metric CRS, areas in hectares, heads in metres of
+water. Arrays in a record are never changed in place.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Known = Literal["published", "common practice", "memory", "user"]
+Severity = Literal["stop", "attention", "note"]
+ToleranceKind = Literal["head_variation_pct", "flow_variation_pct", "emission_uniformity_pct"]
+
+
+# ---- what is told beside the numbers -------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Finding:
+    """Something the user should look at: what, where, how much, against what limit, what to do.
+
+    `about` is one word for the matter: input, elevation, field, rows, block, pressure, supply, demand.
+    `where_id` is the id of a field, block, valve or source, or "farm".
+    """
+
+    severity: Severity
+    about: str
+    what: str
+    where_id: str
+    advice: str
+    measured: float | None = None
+    limit: float | None = None
+    unit: str | None = None
+    geometry: Any = None
+
+
+@dataclass(frozen=True)
+class Assumption:
+    """A value that the plan used and the user did not give (or gave: `known` is then `user`)."""
+
+    key: str
+    value: str
+    unit: str
+    source: str
+    known: Known
+
+
+# ---- what is bought -------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Dripline:
+    """A line with its emitters.
+
+    An emitter gives `emitter_flow_l_h * (h / nominal_head_m) ** exponent`. With exponent 0 it is
+    pressure compensating between `least_head_m` and `greatest_head_m`. `greatest_head_m` is also what
+    the wall bears. The local loss at an emitter is `emitter_loss_k` velocity heads or, where that is
+    None, `local_loss_pct` percent of the friction.
+    """
+
+    name: str
+    inside_diameter_mm: float
+    emitter_spacing_m: float
+    emitter_flow_l_h: float
+    nominal_head_m: float = 10.0
+    exponent: float = 0.5
+    greatest_head_m: float = 12.0
+    least_head_m: float | None = None
+    variation: float = 0.03
+    emitter_loss_k: float | None = None
+    local_loss_pct: float = 10.0
+    roughness_mm: float = 0.0015
+
+    @property
+    def compensating(self) -> bool:
+        return self.exponent == 0.0
+
+
+@dataclass(frozen=True)
+class Pipe:
+    """A size of pipe on sale."""
+
+    material: str
+    nominal_mm: float
+    inside_mm: float
+    pressure_class_bar: float
+    weight_kg_m: float
+    roughness_mm: float
+
+
+@dataclass(frozen=True)
+class Source:
+    """Where water is taken: a pump at a river, a borehole. `x_m`, `y_m` in the plan's CRS."""
+
+    source_id: str
+    x_m: float
+    y_m: float
+    water_level_m: float | None
+    flow_m3h: float
+    hours_per_day: float = 20.0
+    licence_m3: float | None = None
+
+
+# ---- the crop and its ground ----------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Crop:
+    """FAO-56 values of a crop: coefficients of tables 12 and 22, stage lengths of table 11."""
+
+    name: str
+    kc_ini: float
+    kc_mid: float
+    kc_end: float
+    stage_days: tuple[int, int, int, int]
+    height_m: float
+    root_depth_min_m: float
+    root_depth_max_m: float
+    depletion_fraction: float
+    ece_threshold_ds_m: float | None
+    ece_slope_pct: float | None
+    source: str
+
+
+@dataclass(frozen=True)
+class Soil:
+    """Water that a soil holds, as volume fractions (FAO-56 table 19)."""
+
+    name: str
+    field_capacity: float
+    wilting_point: float
+    source: str
+
+
+@dataclass(frozen=True)
+class Tolerance:
+    """How unequal a block may be. A variation is a greatest value, a uniformity a least one."""
+
+    kind: ToleranceKind = "head_variation_pct"
+    value: float = 20.0
+
+
+@dataclass(frozen=True)
+class Design:
+    """The rules by which one field is laid out. Every default is listed in `assumptions`."""
+
+    row_spacing_m: float = 0.75
+    rows_per_lateral: int = 2
+    laterals_per_row: int = 1  # orchards: 1 or 2, with rows_per_lateral = 1
+    line_offset_m: float = 0.75  # two lines a row: each this far from the row
+    headland_m: float = 12.0
+    side_margin_m: float = 1.0
+    tolerance: Tolerance = field(default_factory=Tolerance)
+    lateral_max_m: float = 300.0
+    lateral_min_m: float = 20.0
+    block_min_ha: float = 3.0
+    block_max_ha: float = 8.0
+    submain_velocity_m_s: float = 2.0
+    interval_days: int = 3
+    water_temperature_c: float = 20.0
+    row_azimuth_deg: float | None = None  # fixed by the user
+
+    @property
+    def lateral_spacing_m(self) -> float:
+        """Ground width that one lateral serves. [m]"""
+        return self.row_spacing_m * self.rows_per_lateral / self.laterals_per_row
+
+
+@dataclass(frozen=True)
+class Field:
+    """A field to plan, in the plan's CRS. `area` is a valid 2-D MultiPolygon; exclusions lie in it."""
+
+    field_id: str
+    name: str
+    area: Any
+    crop: Crop
+    soil: Soil
+    driplines: tuple[Dripline, ...]  # in the order in which they are tried
+    design: Design
+    source_id: str | None = None
+    exclusions: Any = None
+
+
+@dataclass(frozen=True)
+class RefusedField:
+    """A field that cannot be planned as it came: it keeps its row, and `finding` says why."""
+
+    field_id: str
+    name: str
+    area: Any  # a MultiPolygon, or None
+    crop: str | None
+    finding: Finding
+
+
+@dataclass(frozen=True)
+class Weather:
+    """Weather as read, a row a day (basis `daily`) or a month (basis `normals`).
+
+    `dates` are datetime64[D]; for normals they are the first days of twelve months of year 2001.
+    Columns hold NaN where a value is missing; a column that the file lacks is absent from `columns`:
+    tmin_c, tmax_c, rh_mean_pct, rh_min_pct, rh_max_pct, vapour_kpa, wind_2m_m_s, radiation_mj_m2,
+    sunshine_h, rain_mm (a day's, or a month's total), et0_mm (a day), pan_mm (a day).
+    """
+
+    basis: Literal["daily", "normals"]
+    dates: NDArray[np.datetime64]
+    columns: dict[str, Floats]
+    latitude_deg: float
+    altitude_m: float
+
+
+@dataclass(frozen=True)
+class Season:
+    """When the crop is sown, and what the water costs in salt."""
+
+    sowing: date | None = None
+    exceedance_pct: float = 80.0  # design values are not exceeded in this share of the years
+    water_ec_ds_m: float | None = None
+
+
+@dataclass(frozen=True)
+class Farm:
+    """All that is known before planning. `crs` is the plan's CRS as WKT or authority code."""
+
+    name: str
+    crs: str
+    fields: tuple[Field, ...]
+    elevation: Any  # what gives a Surface for a window: geodata.elevation.Elevation
+    sources: tuple[Source, ...]
+    pipes: tuple[Pipe, ...]
+    weather: Weather | None
+    season: Season
+    assumptions: tuple[Assumption, ...] = ()
+    findings: tuple[Finding, ...] = ()
+    refused: tuple[RefusedField, ...] = ()
+
+
+@dataclass(frozen=True)
+class Surface:
+    """A window of an elevation model in the plan's CRS.
+
+    `z_m` has shape (rows, columns), row 0 southernmost, column 0 westernmost, NaN where there is no
+    value. `x0_m`, `y0_m` are the centre of cell [0, 0]; cells are squares of `cell_m`.
+    """
+
+    z_m: Floats
+    x0_m: float
+    y0_m: float
+    cell_m: float

@@ -1,0 +1,1 @@
+"""Many farms: the same plan over many processes."""

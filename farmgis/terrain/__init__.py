@@ -1,0 +1,1 @@
+"""The ground: a smooth surface, its slope and its contour direction."""
