@@ -254,3 +254,64 @@ class Surface:
     x0_m: float
     y0_m: float
     cell_m: float
+
+
+# ---- what a plan is -------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Table:
+    """Rows of one layer: a geometry a row (or None) and columns of equal length, by contract name."""
+
+    columns: dict[str, Any]
+    geometry: Any = None
+
+
+@dataclass(frozen=True)
+class BlockFacts:
+    """What the steps after the layout need to know of a block."""
+
+    block_id: str
+    field_id: str
+    area: Any
+    area_ha: float
+    flow_m3h: float
+    emission_uniformity_pct: float
+
+    @property
+    def application_mm_h(self) -> float:
+        return self.flow_m3h / self.area_ha / 10.0
+
+
+@dataclass(frozen=True)
+class FieldPlan:
+    """One field as planned: its row of `fields`, its blocks, and the rows of the other layers."""
+
+    field_id: str
+    area: Any
+    facts: dict[str, Any]
+    blocks: tuple[BlockFacts, ...] = ()
+    tables: dict[str, Table] = field(default_factory=dict)
+    findings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True)
+class Shift:
+    """Blocks of one source that run together; `source_id` is None where no source was given."""
+
+    source_id: str | None
+    number: int
+    block_ids: tuple[str, ...]
+    flow_m3h: float
+
+
+@dataclass(frozen=True)
+class Plan:
+    """A whole plan: rows by layer, and what is told beside them."""
+
+    name: str
+    crs: str
+    tables: dict[str, Table]
+    findings: tuple[Finding, ...]
+    assumptions: tuple[Assumption, ...]
+    summary: dict[str, Any]

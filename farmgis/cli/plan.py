@@ -1,0 +1,126 @@
+"""`farmgis plan`: from a farm file, or from boundaries and an elevation model, to the layers of a plan."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from farmgis.records import Farm, Plan
+
+ALL_PLANNED, SOME_NOT_PLANNED, BAD_INPUT, OUTPUT_REFUSED = 0, 1, 2, 3
+
+
+@click.command()
+@click.argument("farm_file", required=False, type=click.Path())
+@click.option("--fields", type=click.Path(), help="Field boundaries: GeoPackage, GeoJSON, Shapefile, FlatGeobuf.")
+@click.option("--elevation", type=click.Path(), help="Elevation model: GeoTIFF that reaches past the fields.")
+@click.option("--weather", type=click.Path(), help="Weather, daily or monthly: CSV.")
+@click.option("--layer", help="Layer of the boundaries, where the file has several.")
+@click.option("--input-crs", help="CRS of boundaries that state none, as EPSG:32610.")
+@click.option("--crop", help="Crop of the fields that state none (maize unless told).")
+@click.option("--output", required=True, type=click.Path(), help="Folder for plan.gpkg.")
+@click.option("--overwrite", is_flag=True, help="Replace a plan that is there.")
+@click.option("--json", "as_json", is_flag=True, help="Print the summary as JSON.")
+@click.option("--quiet", is_flag=True, help="Print nothing but errors.")
+def plan(
+    farm_file: str | None,
+    fields: str | None,
+    elevation: str | None,
+    weather: str | None,
+    layer: str | None,
+    input_crs: str | None,
+    crop: str | None,
+    output: str,
+    overwrite: bool,
+    as_json: bool,
+    quiet: bool,
+) -> None:
+    """Plan a farm and write its layers to OUTPUT/plan.gpkg.
+
+    Give a FARM_FILE (TOML), or --fields and --elevation with a default for all the rest.
+
+    Exit status: 0 all fields planned, 1 some field not, 2 bad input or usage, 3 output refused.
+    """
+    two_files = {"--layer": layer, "--input-crs": input_crs, "--crop": crop, "--weather": weather}
+    if farm_file is not None:
+        clash = [o for o, v in ({"--fields": fields, "--elevation": elevation} | two_files).items() if v]
+        if clash:
+            raise click.UsageError(f"{', '.join(clash)}: state it in {farm_file} instead")
+    elif fields is None or elevation is None:
+        raise click.UsageError("give a farm file, or --fields and --elevation")
+
+    def read() -> Farm:
+        from farmgis.geodata.farm_file import farm_from_files, read_farm
+
+        if farm_file is not None:
+            return read_farm(farm_file)
+        assert fields is not None and elevation is not None
+        return farm_from_files(
+            fields, elevation, weather=weather, layer=layer, input_crs=input_crs, crop=crop
+        )
+
+    made, path = _planned(read, output, overwrite, show=not (quiet or as_json))
+    if as_json:
+        click.echo(json.dumps({"schema": 1, "file": path} | made.summary, indent=2, ensure_ascii=False))
+    elif not quiet:
+        from farmgis.cli.summary import print_summary
+
+        print_summary(made, path)
+    sys.exit(SOME_NOT_PLANNED if made.summary["fields_not_planned"] else ALL_PLANNED)
+
+
+def _planned(read: Callable[[], Farm], output: str, overwrite: bool, show: bool) -> tuple[Plan, str]:
+    """The plan and its file, or an exit with the message of what went wrong."""
+    from farmgis.errors import FarmgisError, OutputError
+    from farmgis.run import check_output, plan_farm, write_plan
+
+    try:
+        check_output(output, overwrite)
+        farm = read()
+        with _progress(len(farm.fields), show) as step:
+            made = plan_farm(farm, step)
+        return made, str(write_plan(made, output, overwrite))
+    except OutputError as error:
+        _fail(str(error), OUTPUT_REFUSED)
+    except FarmgisError as error:
+        _fail(str(error), BAD_INPUT)
+
+
+def _fail(message: str, status: int) -> Any:
+    click.echo(f"farmgis: {message}", err=True)
+    sys.exit(status)
+
+
+@contextmanager
+def _progress(fields: int, show: bool) -> Iterator[Callable[[str], None] | None]:
+    """A progress bar on a terminal; elsewhere nothing."""
+    if not show or not sys.stderr.isatty():
+        yield None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+
+    bar = Progress(
+        TextColumn("planning {task.fields[at]}"),
+        BarColumn(),
+        MofNCompleteColumn(),
+        TimeElapsedColumn(),
+        console=Console(stderr=True),
+        transient=True,
+    )
+    with bar:
+        task = bar.add_task("", total=fields, at="")
+        started = -1
+
+        def step(field_id: str) -> None:
+            nonlocal started
+            started += 1
+            bar.update(task, completed=started, at=field_id)
+
+        yield step

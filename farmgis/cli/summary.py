@@ -1,0 +1,77 @@
+"""The summary that `farmgis plan` prints, for a person."""
+
+from __future__ import annotations
+
+import textwrap
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from farmgis.records import Finding, Plan
+
+MOST_FINDINGS = 12
+WIDTH = 98
+
+
+def print_summary(plan: Plan, path: str) -> None:
+    """Print fields, blocks, water, what needs attention and where the file is."""
+    for line in summary_lines(plan, path):
+        click.echo(line)
+
+
+def summary_lines(plan: Plan, path: str) -> list[str]:
+    """The lines of the summary, numbers rounded to what they can bear."""
+    s = plan.summary
+    grave = [f for f in plan.findings if f.severity != "note"]
+    lines = [
+        f"{s['farm']}: {s['fields_planned']} of {s['fields']} fields planned, "
+        f"{s['irrigated_ha']:.1f} ha irrigated of {s['area_ha']:.1f} ha"
+    ]
+    if s["blocks"]:
+        lines += _layout_lines(s) + _water_lines(s)
+    if grave:
+        lines += ["", "Needs attention:"]
+        for finding in grave[:MOST_FINDINGS]:
+            lines += _finding_lines(finding)
+        if len(grave) > MOST_FINDINGS:
+            lines.append(f"  and {len(grave) - MOST_FINDINGS} more in the layer `findings`")
+    notes = s["findings"]["note"]
+    told = f"{notes} note{'s' if notes != 1 else ''} and {len(plan.assumptions)} assumptions are in the layers."
+    return [*lines, "", told, f"Written: {path}"]
+
+
+def _layout_lines(s: dict[str, Any]) -> list[str]:
+    worst = s["worst_block"]
+    over = s["blocks_over_tolerance"]
+    lines = [
+        f"  {s['blocks']} blocks in {s['shifts']} shifts, {s['laterals']:,} laterals, "
+        f"{s['dripline_km']:,.0f} km of dripline, {s['emitters']:,} emitters",
+        f"  {'all blocks are' if over == 0 else f'{over} blocks are NOT'} within tolerance",
+    ]
+    if worst is not None:
+        lines.append(
+            f"  worst block {worst['block_id']}: heads {worst['head_min_m']:.1f} to "
+            f"{worst['head_max_m']:.1f} m, variation {worst['head_variation_pct']:.0f} %"
+        )
+    return lines
+
+
+def _water_lines(s: dict[str, Any]) -> list[str]:
+    assumed = " (assumed, not computed for this place)" if "assumed" in s["basis"] else ""
+    lines = [f"  season {s['season_m3']:,.0f} m3, peak {s['peak_m3_day']:,.0f} m3/day{assumed}"]
+    if s["flow_needed_m3h"] is not None:
+        lines.append(f"  flow that the farm needs: {s['flow_needed_m3h']:,.0f} m3/h, 20 h a day")
+    for source in s["supply"]:
+        share = source["peak_share_pct"]
+        lines.append(
+            f"  {source['source_id']}: {source['verdict']}, peak {source['peak_m3_day']:,.0f} of "
+            f"{source['available_m3_day']:,.0f} m3/day" + (f" ({share:.0f} %)" if share is not None else "")
+        )
+    return lines
+
+
+def _finding_lines(finding: Finding) -> list[str]:
+    mark = {"stop": "STOP", "attention": "look"}[finding.severity]
+    text = f"{mark}  {finding.where_id}: {finding.what}. {finding.advice[:1].upper()}{finding.advice[1:]}."
+    return textwrap.wrap(text, WIDTH, initial_indent="  ", subsequent_indent="        ")

@@ -1,0 +1,210 @@
+"""What a plan takes for granted: each value used, the user's and the defaults, each with its source."""
+
+from __future__ import annotations
+
+from dataclasses import fields
+from typing import Any
+
+from farmgis.geodata import crs as crs_room
+from farmgis.geodata.elevation import Elevation
+from farmgis.geodata.farm_parts import Choice, Document, design_of, overrides_of, pipes_of
+from farmgis.geodata.fields import Boundaries
+from farmgis.geodata.settings import DESIGN_KEYS, LISTS, SECTIONS
+from farmgis.records import Assumption, Crop, Design, Dripline, Field, Known, Season, Soil, Source, Weather
+from farmgis.tables.reader import rows
+
+USER = "farm file"
+
+MAIN_VELOCITY = Assumption("design.main_velocity_m_s", "1.5", "m/s", "common practice", "common practice")
+
+
+def assumptions_of(
+    document: Document,
+    choice: Choice,
+    planned: tuple[Field, ...],
+    elevation: Elevation,
+    boundaries: Boundaries,
+    weather: Weather | None,
+) -> tuple[Assumption, ...]:
+    """All values that the plan stands on, in the order of the farm file."""
+    crops = {f.crop.name: f.crop for f in planned} or {choice.crop.name: choice.crop}
+    soils = {f.soil.name: f.soil for f in planned} or {choice.soil.name: choice.soil}
+    return (
+        *_ground(document, elevation, boundaries),
+        *(a for crop in crops.values() for a in _crop(crop, document)),
+        *(a for soil in soils.values() for a in _soil(soil)),
+        *_design("design", document.get("design", {}), design_of(document)),
+        *(a for crop in crops.values() for a in _crop_design(crop, document)),
+        *(a for i, line in enumerate(choice.driplines) for a in _dripline(line, i, document)),
+        *_supply(document),
+        *_season(document),
+        *_weather(document, weather),
+    )
+
+
+def _ground(document: Document, elevation: Elevation, boundaries: Boundaries) -> list[Assumption]:
+    told = [
+        Assumption("crs", crs_room.name_of(boundaries.crs), "", "from the fields' place", "common practice")
+        if not crs_room.same_crs(boundaries.file_crs, boundaries.crs)
+        else Assumption("crs", crs_room.name_of(boundaries.crs), "", "fields' file", "user"),
+        Assumption("elevation.cell_m", f"{elevation.native_cell_m:g}", "m", elevation.path.name, "user"),
+    ]
+    section = document.get("elevation", {})
+    for key in ("unit", "smoothing_m", "vertical_error_m"):
+        if key in section:
+            told.append(_given(f"elevation.{key}", section[key], SECTIONS["elevation"][key].unit))
+    return told
+
+
+def _crop(crop: Crop, document: Document) -> list[Assumption]:
+    known, source = _origin("crops", crop)
+    asked: Known = "user" if "crop" in document.get("design", {}) else "common practice"
+    by = USER if asked == "user" else "common practice"
+    if crop.name != choice_name(document):
+        asked, by = "user", "fields' attributes"
+    key = f"crop.{crop.name}"
+    told = [
+        Assumption("crop", crop.name, "", by, asked),
+        Assumption(f"{key}.kc", f"{crop.kc_ini:g}, {crop.kc_mid:g}, {crop.kc_end:g}", "-", source, known),
+        Assumption(f"{key}.stage_days", "/".join(map(str, crop.stage_days)), "days", source, known),
+        Assumption(f"{key}.height_m", f"{crop.height_m:g}", "m", source, known),
+        Assumption(
+            f"{key}.root_depth_m",
+            f"{crop.root_depth_min_m:g} to {crop.root_depth_max_m:g}",
+            "m",
+            source,
+            known,
+        ),
+        Assumption(f"{key}.depletion_fraction", f"{crop.depletion_fraction:g}", "-", source, known),
+    ]
+    if crop.ece_threshold_ds_m is not None:
+        text = f"{crop.ece_threshold_ds_m:g}"
+        told.append(Assumption(f"{key}.ece_threshold_ds_m", text, "dS/m", source, known))
+    return told
+
+
+def choice_name(document: Document) -> str:
+    """The name of the farm's own crop, as the record has it."""
+    from farmgis.geodata.farm_parts import DEFAULT_CROP, crop_of
+
+    return crop_of(document, document.get("design", {}).get("crop", DEFAULT_CROP)).name
+
+
+def _soil(soil: Soil) -> list[Assumption]:
+    known, source = _origin("soils", soil)
+    text = f"{soil.name}: field capacity {soil.field_capacity:g}, wilting point {soil.wilting_point:g}"
+    return [Assumption("soil", text, "m3/m3", source, known)]
+
+
+def _origin(table: str, item: Crop | Soil) -> tuple[Known, str]:
+    """How well a crop's or soil's values are known, and from where."""
+    if item.source.startswith(USER):
+        return "user", item.source
+    seen = next((r["known"] for r in rows(table) if r["name"] == item.name), "from memory")
+    return ("published" if seen == "text seen" else "memory"), item.source
+
+
+def _design(prefix: str, given: Document, design: Design) -> list[Assumption]:
+    told = []
+    for key, setting in DESIGN_KEYS.items():
+        value = getattr(design, key)
+        if key == "tolerance":
+            entry = (f"{prefix}.tolerance.{design.tolerance.kind}", f"{design.tolerance.value:g}", "%")
+        elif value is None or (key == "line_offset_m" and design.laterals_per_row == 1):
+            continue  # found for each field; says nothing where there is one line a row
+        else:
+            entry = (f"{prefix}.{key}", f"{value:g}", setting.unit)
+        told.append(
+            Assumption(*entry, USER, "user")
+            if key in given
+            else Assumption(*entry, setting.source, setting.known)
+        )
+    return told
+
+
+def _crop_design(crop: Crop, document: Document) -> list[Assumption]:
+    """Only what [design.crops.NAME] changes."""
+    given = overrides_of(document, crop)
+    told = _design(f"design.crops.{crop.name}", given, design_of(document, crop))
+    return [a for a in told if a.known == "user"]
+
+
+def _dripline(line: Dripline, index: int, document: Document) -> list[Assumption]:
+    listed = document.get("dripline", ())
+    given = listed[index] if index < len(listed) else {}
+    told = []
+    for item in fields(Dripline):
+        value = getattr(line, item.name)
+        if item.name == "name" or value is None:
+            continue
+        if item.name == "local_loss_pct" and line.emitter_loss_k is not None:
+            continue  # the emitter's own loss stands in its place
+        setting = LISTS["dripline"][item.name]
+        entry = (f"dripline.{line.name}.{item.name}", f"{value:g}", setting.unit or "-")
+        told.append(
+            Assumption(*entry, USER, "user")
+            if item.name in given
+            else Assumption(*entry, setting.source, setting.known)
+        )
+    return told
+
+
+def _supply(document: Document) -> list[Assumption]:
+    told: list[Assumption] = []
+    hours = next(f.default for f in fields(Source) if f.name == "hours_per_day")
+    for source in document.get("source", ()):
+        name = f"source.{source['name']}"
+        told += [
+            _given(f"{name}.{k}", source[k], LISTS["source"][k].unit)
+            for k in ("flow_m3h", "water_level_m", "licence_m3", "hours_per_day")
+            if k in source
+        ]
+        if "hours_per_day" not in source:
+            told.append(
+                Assumption(f"{name}.hours_per_day", f"{hours:g}", "h", "common practice", "common practice")
+            )
+    if not document.get("source"):
+        told.append(
+            Assumption("source.hours_per_day", f"{hours:g}", "h", "common practice", "common practice")
+        )
+    told.append(MAIN_VELOCITY)
+    pipes = pipes_of(document)
+    text = f"{len(pipes)} sizes, {pipes[0].nominal_mm:g} to {pipes[-1].nominal_mm:g} mm"
+    if document.get("pipe"):
+        told.append(_given("pipe", text, "mm"))
+    else:
+        sources = sorted({r["source"] for r in rows("pipes")})
+        told.append(Assumption("pipe", text, "mm", "; ".join(sources), "memory"))
+    return told
+
+
+def _season(document: Document) -> list[Assumption]:
+    given = document.get("season", {})
+    season = Season(**given)
+    told = [_given(f"season.{k}", given[k], SECTIONS["season"][k].unit) for k in given]
+    if "exceedance_pct" not in given:
+        text = f"{season.exceedance_pct:g}"
+        unit = SECTIONS["season"]["exceedance_pct"].unit
+        told.append(Assumption("season.exceedance_pct", text, unit, "common practice", "common practice"))
+    return told
+
+
+def _weather(document: Document, weather: Weather | None) -> list[Assumption]:
+    if weather is None:
+        return []
+    given = document.get("weather", {})
+    place = (
+        ("latitude_deg", weather.latitude_deg, "degrees", "the fields' middle"),
+        ("altitude_m", weather.altitude_m, "m", "the elevation model at the fields"),
+    )
+    return [
+        _given(f"weather.{key}", value, unit)
+        if key in given
+        else Assumption(f"weather.{key}", f"{value:.4g}", unit, source, "user")
+        for key, value, unit, source in place
+    ]
+
+
+def _given(key: str, value: Any, unit: str) -> Assumption:
+    text = f"{value:g}" if isinstance(value, float) else str(value)
+    return Assumption(key, text, unit, USER, "user")

@@ -1,0 +1,177 @@
+"""What a farm file names, looked for: files, columns, crops, soils, CRSs; and keys that contradict others."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+from farmgis.errors import InputError
+from farmgis.geodata import crs as crs_room
+from farmgis.geodata import gate
+from farmgis.geodata.boundary_file import Layer, describe, no_column
+from farmgis.geodata.farm_parts import Document, check_crop, check_soil, design_of
+from farmgis.geodata.fields import COLUMN_NAMES
+from farmgis.geodata.settings_check import Problem
+from farmgis.geodata.toml_lines import KeyPath
+from farmgis.records import Design
+
+
+def beside(folder: Path, name: str) -> str:
+    """A path as the farm file means it: relative to its own folder."""
+    odd = "://" in name or name.startswith(("/vsi", "{", "<"))
+    return name if odd else str(folder / name)
+
+
+def check_names(document: Document, folder: Path) -> list[Problem]:
+    """All that a checked document names and that is not there."""
+    return [
+        *_boundary_problems(document.get("fields", {}), folder),
+        *_file_problems(document, folder),
+        *_crs_problems(document),
+        *_crop_problems(document),
+        *_doubled(document),
+        *_design_problems(document),
+    ]
+
+
+def _tried(path: KeyPath, found: str, look: Callable[[str], Any]) -> list[Problem]:
+    """The problem that a look at what was found raises, if any."""
+    try:
+        look(found)
+    except InputError as error:
+        return [Problem(path, f'found "{found}"; {error}')]
+    return []
+
+
+def _boundary_problems(section: Document, folder: Path) -> list[Problem]:
+    if "file" not in section:
+        return []
+    try:
+        layer = describe(beside(folder, section["file"]), section.get("layer"))
+    except InputError as error:
+        key = "layer" if "there is no layer" in str(error) else "file"
+        return [Problem(("fields", key), f'found "{section[key]}"; {error}')]
+    return _column_problems(section, layer)
+
+
+def _column_problems(section: Document, layer: Layer) -> list[Problem]:
+    return [
+        Problem(("fields", purpose), f'found "{section[purpose]}"; {no_column(section[purpose], layer)}')
+        for purpose in COLUMN_NAMES
+        if section.get(purpose) and section[purpose] not in layer.columns
+    ]
+
+
+def _file_problems(document: Document, folder: Path) -> list[Problem]:
+    """The other files than the fields' own: there, and of a kind that can be read."""
+
+    def model(name: str) -> str:
+        return gate.raster_driver(gate.local_file(beside(folder, name), "elevation"), "elevation")
+
+    def table(name: str) -> Path:
+        return gate.local_file(beside(folder, name), "weather")
+
+    def areas(name: str) -> Layer:
+        return describe(beside(folder, name), fields.get("exclusions_layer"), "exclusions")
+
+    fields = document.get("fields", {})
+    looks: tuple[tuple[str, str, Callable[[str], Any]], ...] = (
+        ("elevation", "file", model),
+        ("weather", "file", table),
+        ("fields", "exclusions", areas),
+    )
+    return [
+        problem
+        for section, key, look in looks
+        if key in document.get(section, {})
+        for problem in _tried((section, key), document[section][key], look)
+    ]
+
+
+def _crs_problems(document: Document) -> list[Problem]:
+    stated: list[tuple[KeyPath, str]] = [
+        ((section, "input_crs"), document[section]["input_crs"])
+        for section in ("fields", "elevation")
+        if "input_crs" in document.get(section, {})
+    ]
+    stated += [
+        (("source", i, "crs"), s["crs"]) for i, s in enumerate(document.get("source", ())) if "crs" in s
+    ]
+    return [p for path, text in stated for p in _tried(path, text, lambda code: crs_room.crs_of(code, "crs"))]
+
+
+def _crop_problems(document: Document) -> list[Problem]:
+    """Crops and soils by names that neither the farm file nor a table has."""
+    design = document.get("design", {})
+    problems: list[Problem] = []
+    for i, crop in enumerate(document.get("crop", ())):
+        if "like" in crop:
+            problems += _tried(("crop", i, "like"), crop["like"], lambda name: check_crop({}, name))
+    if problems:
+        return problems
+    if "crop" in design:
+        problems += _tried(("design", "crop"), design["crop"], lambda name: check_crop(document, name))
+    if "soil" in design:
+        problems += _tried(("design", "soil"), design["soil"], lambda name: check_soil(document, name))
+    for name in design.get("crops", {}):
+        problems += _tried(("design", "crops", name), name, lambda name: check_crop(document, name))
+    return problems
+
+
+def _doubled(document: Document) -> list[Problem]:
+    """Names that stand twice among things that are chosen by name."""
+    problems = []
+    for kind in ("dripline", "source", "crop", "soil"):
+        seen: dict[str, int] = {}
+        for i, table in enumerate(document.get(kind, ())):
+            name = " ".join(table.get("name", "").split()).lower()
+            if name and name in seen:
+                text = f'found "{table["name"]}" again; another name would do'
+                problems.append(Problem((kind, i, "name"), text))
+            seen.setdefault(name, i)
+    return problems
+
+
+def _design_problems(document: Document) -> list[Problem]:
+    section = document.get("design", {})
+    problems = _contradictions(("design",), design_of(document), section)
+    for name, keys in section.get("crops", {}).items():
+        merged = {**document, "design": {**section, **keys, "crops": {}}}
+        problems += _contradictions(("design", "crops", name), design_of(merged), keys)
+    return problems
+
+
+def _contradictions(path: KeyPath, design: Design, given: Mapping[str, Any]) -> list[Problem]:
+    """Keys that cannot both be as they are; told at the one that was given."""
+    wrong = (
+        (
+            design.lateral_min_m >= design.lateral_max_m,
+            ("lateral_min_m", "lateral_max_m"),
+            f"lateral_min_m is {design.lateral_min_m:g} and lateral_max_m {design.lateral_max_m:g}; "
+            "the least has to be under the greatest",
+        ),
+        (
+            design.block_min_ha > design.block_max_ha,
+            ("block_min_ha", "block_max_ha"),
+            f"block_min_ha is {design.block_min_ha:g} and block_max_ha {design.block_max_ha:g}; "
+            "the least cannot be over the greatest",
+        ),
+        (
+            design.laterals_per_row == 2 and design.rows_per_lateral != 1,
+            ("laterals_per_row", "rows_per_lateral"),
+            f"two laterals a row need rows_per_lateral = 1 (it is {design.rows_per_lateral})",
+        ),
+        (
+            design.laterals_per_row == 2 and 2.0 * design.line_offset_m >= design.row_spacing_m,
+            ("line_offset_m", "laterals_per_row"),
+            f"line_offset_m is {design.line_offset_m:g}; less than half of row_spacing_m "
+            f"({design.row_spacing_m:g}) would do",
+        ),
+    )
+    found = []
+    for is_wrong, keys, text in wrong:
+        here = [k for k in keys if k in given]
+        if is_wrong and here:
+            found.append(Problem((*path, here[0]), f"found {text}"))
+    return found

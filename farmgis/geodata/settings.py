@@ -1,0 +1,153 @@
+"""What a farm file may say: each key's kind, range, unit, and where its default comes from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from farmgis.records import Known
+
+Kind = Literal["text", "file", "number", "whole", "date", "tolerance"]
+
+
+@dataclass(frozen=True)
+class Setting:
+    """A key: its kind, its least and greatest value, and where its default comes from."""
+
+    kind: Kind
+    least: float | None = None
+    greatest: float | None = None
+    unit: str = ""
+    needed: bool = False
+    choices: tuple[str, ...] = ()
+    known: Known = "common practice"
+    source: str = "common practice"
+
+
+def _n(
+    least: float, greatest: float, unit: str, needed: bool = False, known: Known = "common practice"
+) -> Setting:
+    source = "common practice" if known == "common practice" else "from memory"
+    return Setting("number", least, greatest, unit, needed, (), known, source)
+
+
+ANY = 1e8  # a range this wide says nothing to a reader
+TEXT, FILE = Setting("text"), Setting("file", needed=True)
+
+TOLERANCES = {
+    "head_variation_pct": _n(0.1, 100.0, "%"),
+    "flow_variation_pct": _n(0.1, 100.0, "%"),
+    "emission_uniformity_pct": _n(50.0, 99.9, "%"),
+}
+
+DESIGN_KEYS: dict[str, Setting] = {
+    "row_spacing_m": _n(0.1, 30.0, "m"),
+    "rows_per_lateral": Setting("whole", 1, 10, "rows"),
+    "laterals_per_row": Setting("whole", 1, 2, "laterals"),
+    "line_offset_m": _n(0.05, 5.0, "m"),
+    "headland_m": _n(0.0, 100.0, "m"),
+    "side_margin_m": _n(0.0, 50.0, "m"),
+    "tolerance": Setting("tolerance", unit="%"),
+    "lateral_max_m": _n(10.0, 2000.0, "m"),
+    "lateral_min_m": _n(1.0, 500.0, "m"),
+    "block_min_ha": _n(0.0, 100.0, "ha"),
+    "block_max_ha": _n(0.01, 200.0, "ha"),
+    "submain_velocity_m_s": _n(0.3, 5.0, "m/s"),
+    "interval_days": Setting("whole", 1, 60, "days"),
+    "water_temperature_c": _n(1.0, 40.0, "degrees C"),
+    "row_azimuth_deg": _n(0.0, 360.0, "degrees from grid north"),
+}
+
+SECTIONS: dict[str, dict[str, Setting]] = {
+    "fields": {
+        "file": FILE,
+        "layer": TEXT,
+        "id": TEXT,
+        "name": TEXT,
+        "crop": TEXT,
+        "soil": TEXT,
+        "dripline": TEXT,
+        "source": TEXT,
+        "row_azimuth_deg": TEXT,
+        "input_crs": TEXT,
+        "exclusions": Setting("file"),
+        "exclusions_layer": TEXT,
+    },
+    "elevation": {
+        "file": FILE,
+        "unit": Setting("text", choices=("m", "ft")),
+        "input_crs": TEXT,
+        "smoothing_m": _n(0.0, 500.0, "m"),
+        "vertical_error_m": _n(0.0, 50.0, "m"),
+    },
+    "weather": {
+        "file": FILE,
+        "latitude_deg": _n(-89.0, 89.0, "degrees"),
+        "altitude_m": _n(-450.0, 7000.0, "m"),
+    },
+    "season": {
+        "sowing": Setting("date"),
+        "exceedance_pct": _n(50.0, 99.0, "% of years"),
+        "water_ec_ds_m": _n(0.0, 30.0, "dS/m"),
+    },
+    "design": {"crop": TEXT, "soil": TEXT, **DESIGN_KEYS},
+}
+
+LISTS: dict[str, dict[str, Setting]] = {
+    "dripline": {
+        "name": Setting("text", needed=True),
+        "inside_diameter_mm": _n(3.0, 60.0, "mm", True),
+        "emitter_spacing_m": _n(0.05, 10.0, "m", True),
+        "emitter_flow_l_h": _n(0.1, 50.0, "l/h", True),
+        "nominal_head_m": _n(1.0, 50.0, "m"),
+        "exponent": _n(0.0, 1.0, ""),
+        "greatest_head_m": _n(1.0, 100.0, "m"),
+        "least_head_m": _n(0.5, 50.0, "m"),
+        "variation": _n(0.0, 0.5, ""),
+        "emitter_loss_k": _n(0.0, 20.0, "velocity heads"),
+        "local_loss_pct": _n(0.0, 100.0, "% of friction"),
+        "roughness_mm": _n(0.0, 1.0, "mm", False, "memory"),
+    },
+    "pipe": {
+        "material": Setting("text", needed=True),
+        "nominal_mm": _n(10.0, 2000.0, "mm", True),
+        "inside_mm": _n(8.0, 2000.0, "mm", True),
+        "pressure_class_bar": _n(1.0, 40.0, "bar", True),
+        "weight_kg_m": _n(0.01, 1000.0, "kg/m", True),
+        "roughness_mm": _n(0.0, 5.0, "mm", True),
+    },
+    "source": {
+        "name": Setting("text", needed=True),
+        "x": _n(-ANY, ANY, "in the fields' CRS", True),
+        "y": _n(-ANY, ANY, "in the fields' CRS", True),
+        "crs": TEXT,
+        "water_level_m": _n(-500.0, 9000.0, "m"),
+        "flow_m3h": _n(0.01, 1e6, "m3/h", True),
+        "hours_per_day": _n(0.1, 24.0, "h"),
+        "licence_m3": _n(0.0, 1e10, "m3"),
+    },
+    "crop": {
+        "name": Setting("text", needed=True),
+        "like": TEXT,
+        "kc_ini": _n(0.05, 2.0, ""),
+        "kc_mid": _n(0.1, 2.0, ""),
+        "kc_end": _n(0.05, 2.0, ""),
+        "initial_days": Setting("whole", 1, 366, "days"),
+        "development_days": Setting("whole", 1, 366, "days"),
+        "middle_days": Setting("whole", 1, 366, "days"),
+        "late_days": Setting("whole", 1, 366, "days"),
+        "height_m": _n(0.05, 30.0, "m"),
+        "root_depth_min_m": _n(0.05, 5.0, "m"),
+        "root_depth_max_m": _n(0.05, 5.0, "m"),
+        "depletion_fraction": _n(0.05, 0.9, ""),
+        "ece_threshold_ds_m": _n(0.1, 20.0, "dS/m"),
+        "ece_slope_pct": _n(0.1, 50.0, "% per dS/m"),
+    },
+    "soil": {
+        "name": Setting("text", needed=True),
+        "field_capacity": _n(0.02, 0.7, "m3/m3", True),
+        "wilting_point": _n(0.005, 0.5, "m3/m3", True),
+    },
+}
+
+TOP = ("name", *SECTIONS, *LISTS)

@@ -1,0 +1,69 @@
+"""Friction in pipes: Darcy-Weisbach with one law from laminar to turbulent flow."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from farmgis.hydraulics import friction_kernel as kernel
+from farmgis.hydraulics.water import Water, water_at
+from farmgis.records import Dripline, Floats, Pipe
+
+DEFAULT_WATER = water_at(20.0)
+
+
+def friction_factor(reynolds: float, relative_roughness: float = 0.0) -> float:
+    """Darcy friction factor f. [-]
+
+    64/Re up to Re 2000; the cubic of Dunlop (1991) to 4000; Swamee and Jain (1976) above. Value and
+    slope are continuous at both ends of the transition.
+
+    >>> round(friction_factor(128.0), 3)
+    0.5
+    """
+    if reynolds <= 0.0 or relative_roughness < 0.0:
+        raise ValueError(f"Re {reynolds}, roughness {relative_roughness}: give Re > 0 and roughness >= 0")
+    row = kernel.pipe_constants(1.0, relative_roughness, 1.0, 1.0)
+    flow = reynolds / row[0]
+    loss, _ = kernel.loss_per_metre(flow, row)
+    return float(loss / (row[2] * flow * flow))
+
+
+def head_loss_m(
+    flow_m3h: float, inside_mm: float, length_m: float, roughness_mm: float, water: Water = DEFAULT_WATER
+) -> float:
+    """Friction loss of a pipe that carries a constant flow. [m]
+
+    >>> round(head_loss_m(100.0, 147.0, 100.0, 0.0015), 2)
+    1.41
+    """
+    row = kernel.pipe_constants(
+        inside_mm / 1000.0, roughness_mm / 1000.0, water.viscosity_m2_s, water.gravity_m_s2
+    )
+    loss, _ = kernel.loss_per_metre(abs(flow_m3h) / 3600.0, row)
+    return float(np.sign(flow_m3h) * loss * length_m)
+
+
+def velocity_m_s(flow_m3h: float | Floats, inside_mm: float | Floats) -> float | Floats:
+    """Mean velocity in a pipe. [m/s]"""
+    return flow_m3h / 3600.0 / (np.pi / 4.0 * (inside_mm / 1000.0) ** 2)
+
+
+def dripline_row(dripline: Dripline, water: Water) -> Floats:
+    """The kernels' constants of a dripline, shape (9,)."""
+    return kernel.pipe_constants(
+        dripline.inside_diameter_mm / 1000.0,
+        dripline.roughness_mm / 1000.0,
+        water.viscosity_m2_s,
+        water.gravity_m_s2,
+    )
+
+
+def pipe_rows(pipes: tuple[Pipe, ...], water: Water) -> Floats:
+    """The kernels' constants of some pipes, shape (pipes, 9)."""
+    rows = [
+        kernel.pipe_constants(
+            p.inside_mm / 1000.0, p.roughness_mm / 1000.0, water.viscosity_m2_s, water.gravity_m_s2
+        )
+        for p in pipes
+    ]
+    return np.array(rows).reshape(-1, kernel.COLUMNS)

@@ -1,0 +1,67 @@
+"""One lateral by itself: heads and flow along a line of emitters on real ground."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from farmgis.hydraulics.emitters import emitter_law
+from farmgis.hydraulics.friction import DEFAULT_WATER, dripline_row
+from farmgis.hydraulics.tree import Heads, Tree, solve_tree
+from farmgis.hydraulics.water import Water
+from farmgis.records import Dripline, Floats
+
+START_LOSS_K = 1.0
+"""Velocity heads lost at a start connector (from memory; makers' figures vary widely)."""
+
+
+def local_loss_terms(dripline: Dripline) -> tuple[float, float]:
+    """Return (factor on friction length, velocity heads an emitter) of a dripline's local losses. [-]"""
+    if dripline.emitter_loss_k is None:
+        return 1.0 + dripline.local_loss_pct / 100.0, 0.0
+    return 1.0, dripline.emitter_loss_k
+
+
+@dataclass(frozen=True)
+class Lateral:
+    """A solved lateral: `head_m` at inlet and each emitter, shape (emitters + 1,); flow at the inlet."""
+
+    head_m: Floats
+    flow_l_h: float
+    solution: Heads
+
+
+def solve_lateral(
+    dripline: Dripline, ground_m: Floats, inlet_head_m: float, water: Water = DEFAULT_WATER
+) -> Lateral:
+    """Heads along a lateral fed at a known head.
+
+    `ground_m`, shape (emitters + 1,): elevation of the inlet and of each emitter, one emitter spacing
+    apart along the line.
+
+    >>> line = Dripline("a line", 16.0, 0.5, 1.6)
+    >>> flat = solve_lateral(line, np.zeros(201), inlet_head_m=10.0)
+    >>> round(float(flat.head_m[-1]), 1), round(flat.flow_l_h)
+    (9.2, 310)
+    """
+    ground_m = np.asarray(ground_m, dtype=float)
+    n = ground_m.size
+    factor, each_k = local_loss_terms(dripline)
+    minor = np.full(n, each_k)
+    minor[1:2] += START_LOSS_K
+    outlets = np.ones(n)
+    outlets[0] = 0.0
+    tree = Tree(
+        parent=np.arange(-1, n - 1),
+        ground_m=ground_m,
+        loss_length_m=np.full(n, dripline.emitter_spacing_m * factor),
+        minor=minor,
+        size=np.zeros(n, np.int64),
+        sizes=dripline_row(dripline, water)[None],
+        outlets=outlets,
+        law=emitter_law(dripline),
+        demand_m3_s=np.zeros(n),
+    )
+    heads = solve_tree(tree, "fixed head", inlet_head_m)
+    return Lateral(heads.head_m, float(heads.flow_m3_s[0]) * 3.6e6, heads)

@@ -1,0 +1,312 @@
+"""The layers of a plan: which there are, in which order, and what each column means and is measured in.
+
+The one place where the names stand. `python -m farmgis.layers` prints them as a page of the reference.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+Kind = Literal["text", "real", "integer", "boolean", "date"]
+GeometryKind = Literal["MultiPolygon", "LineString Z", "MultiLineString", "Point", "Geometry"]
+
+# what the end of a name says; a longer ending stands before the shorter one that it ends in
+UNITS = {
+    "_kwh_m3": "kWh/m3", "_m3_day": "m3/day", "_mm_day": "mm/day", "_m3_ha": "m3/ha", "_mm_h": "mm/h",
+    "_m_s": "m/s", "_l_h": "l/h", "_m3h": "m3/h", "_micron": "micron", "_pct": "%", "_bar": "bar",
+    "_min": "min", "_deg": "degrees", "_m3": "m3", "_mm": "mm", "_ha": "ha", "_kw": "kW", "_kg": "kg",
+    "_m": "m", "hours": "h",
+}  # fmt: skip
+
+
+def unit_of(name: str) -> str:
+    """Unit that a column's name ends in, '-' where it has none.
+
+    >>> unit_of("head_min_m"), unit_of("travel_time_min"), unit_of("kc")
+    ('m', 'min', '-')
+    """
+    return next((unit for ending, unit in UNITS.items() if name.endswith(ending)), "-")
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column: `unit` is '-' for text, counts and ratios; `values` are all that may stand in it."""
+
+    name: str
+    kind: Kind
+    unit: str
+    description: str
+    values: tuple[str, ...] | None = None
+
+    @property
+    def title(self) -> str:
+        """The name as a person writes it, with the unit: 'head variation (%)'."""
+        ending = next((e for e in UNITS if e[0] == "_" and self.name.endswith(e)), "")
+        words = self.name.removesuffix(ending).replace("_", " ")
+        return words if self.unit == "-" else f"{words} ({self.unit})"
+
+
+@dataclass(frozen=True)
+class Layer:
+    """A layer or, with `geometry` None, a table."""
+
+    name: str
+    title: str
+    description: str
+    geometry: GeometryKind | None
+    columns: tuple[Column, ...]
+
+
+def _text(name: str, description: str, *values: str) -> Column:
+    return Column(name, "text", "-", description, values or None)
+
+
+def _real(name: str, description: str, unit: str | None = None) -> Column:
+    return Column(name, "real", unit or unit_of(name), description)
+
+
+def _whole(name: str, description: str) -> Column:
+    return Column(name, "integer", "-", description)
+
+
+def _yes(name: str, description: str) -> Column:
+    return Column(name, "boolean", "-", description)
+
+
+def _day(name: str, description: str) -> Column:
+    return Column(name, "date", "-", description)
+
+
+_FIELD = _text("field_id", "The field, as its own file names it")
+_BLOCK = _text("block_id", "The block: the field's id, then -B01 and so on")
+_SOURCE = _text("source_id", "The source that the water comes from")
+_ZONE = _text("zone_id", "The blocks of one source that run together")
+_SHIFT = _whole("shift", "Number of the shift in which it runs, counted for each source")
+_CROP = _text("crop", "Crop that the plan was made for")
+_AREA = _real("area_ha", "Area on the map")
+_LENGTH = _real("length_m", "Length along the slope")
+_MATERIAL = _text("material", "Material of the pipe")
+_NOMINAL = _real("nominal_mm", "Nominal size, by which it is ordered")
+_INSIDE = _real("inside_mm", "Inside diameter that was computed with")
+_CLASS = _real("pressure_class_bar", "Pressure class of the pipe")
+_VELOCITY = _real("velocity_m_s", "Greatest velocity of the water in it, at the design flow")
+_STATIC = _real(
+    "static_head_max_m",
+    "Greatest pressure head at rest: the pump at shut-off less the ground; a reducing valve counts only "
+    "with relief below it",
+)
+_HEAD_LOW = _real("head_min_m", "Lowest pressure head at any of its emitters, running")
+_HEAD_HIGH = _real("head_max_m", "Highest pressure head at any of its emitters, running")
+_ET_CROP = _real("et_crop_mm", "Water that the crop uses")
+_RAIN = _real("rain_effective_mm", "Rain that the crop can use")
+_NET = _real("net_mm", "Crop use less effective rain and soil water used")
+_GROSS = _real("gross_mm", "Depth to apply: net and leaching over the emission uniformity (at most 0.90)")
+_GROSS_M3 = _real("gross_m3", "Volume to apply")
+_DUTY = _real("duty_head_m", "Total dynamic head of the pump: lift, friction and the head needed")
+_PUMP = _real("pump_kw", "Power at the pump's shaft")
+_NPSH = _real("npsh_available_m", "Suction head that the site leaves the pump")
+
+_ALL = (
+    Layer("fields", "Fields", "Each field with its slope, its direction and what became of it. A field that "
+          "could not be planned keeps its row.", "MultiPolygon", (
+        _FIELD, _text("name", "Name of the field"), _CROP, _AREA,
+        _real("irrigated_ha", "Area inside margins and exclusions that is irrigated"),
+        _real("relief_m", "Highest less lowest ground"),
+        _real("slope_mean_pct", "Mean slope of the ground, rise over run"),
+        _real("slope_p95_pct", "Slope that 95 % of the ground stays under"),
+        _real("contour_azimuth_deg", "Direction of the contour that serves the field best, clockwise from "
+              "grid north, 0 to 180"),
+        _real("row_azimuth_deg", "Direction chosen for the rows, clockwise from grid north, 0 to 180"),
+        _real("direction_error_deg", "Standard error of the contour direction"),
+        _real("row_grade_mean_pct", "Mean magnitude of the grade along the rows"),
+        _real("row_grade_max_pct", "Greatest magnitude of the grade along the rows"),
+        _real("cross_slope_max_pct", "Greatest slope across the rows, for the tractor"),
+        _real("direction_agreement",
+              "How well one direction serves the field: 1 best, 0 worst, empty when flat"),
+        _text("row_pattern", "How the rows run: straight, in facets, or along contours"),
+        _text("dripline", "The dripline chosen"),
+        _whole("blocks", "How many blocks the field has"),
+        _real("flow_m3h", "Flow of all its blocks together"), _SOURCE,
+        _text("status", "What became of the field", "planned", "attention", "not planned"))),
+    Layer("blocks", "Blocks", "What one valve waters: the strips of its laterals, half a spacing to each "
+          "side, on irrigated land.", "MultiPolygon", (
+        _BLOCK, _FIELD, _SHIFT, _AREA, _whole("laterals", "How many laterals it has"),
+        _real("dripline_m", "Dripline in it, along the slope"),
+        _whole("emitters", "How many emitters it has"),
+        _real("flow_m3h", "Flow of the block, running"),
+        _real("valve_head_m", "Pressure head needed just downstream of its valve and regulator"),
+        _HEAD_LOW, _HEAD_HIGH,
+        _real("head_variation_pct", "100 (max - min) / mean of its emitters' heads"),
+        _real("elevation_range_m", "Highest less lowest emitter: what elevation alone would do to the head"),
+        _real("elevation_error_m", "Error of the elevation model that was stated or found; empty if unknown"),
+        _real("flow_variation_pct", "100 (max - min) / max of its emitters' flows"),
+        _real("emission_uniformity_pct", "Design uniformity: 100 (1 - 1.27 Cv / sqrt n) qmin / qmean"),
+        _real("application_mm_h", "Flow over area"),
+        _text("tolerance_kind", "Which tolerance it is held to", "head_variation_pct", "flow_variation_pct",
+              "emission_uniformity_pct", "pressure_compensating"),
+        _yes("within_tolerance", "Whether every emitter is within the tolerance"),
+        _real("travel_time_min", "Time in which water goes from the valve to the last emitter"),
+        _real("drain_out_m3", "Water that drains out at the low end after shut-off"),
+        _real("flush_flow_m3h", "Flow that the valve must pass while lateral ends are flushed"))),
+    Layer("laterals", "Laterals", "Each lateral, drawn from its inlet to its end. Z is the ground that was "
+          "computed with. Emitters stand at whole spacings from the inlet.", "LineString Z", (
+        _text("lateral_id", "The lateral"), _BLOCK, _FIELD, _text("submain_id", "The submain that feeds it"),
+        _text("arm", "Which way it runs from the submain", "uphill", "downhill", "level", "single"),
+        _LENGTH, _whole("emitters", "How many emitters it has"),
+        _real("grade_mean_pct", "Mean grade, positive where it rises away from the inlet"),
+        _real("grade_max_pct", "Signed grade of greatest magnitude"),
+        _real("inlet_elevation_m", "Ground at the inlet"), _real("end_elevation_m", "Ground at the end"),
+        _real("inlet_head_m", "Pressure head at the inlet"),
+        _real("end_head_m", "Pressure head at the last emitter"),
+        _HEAD_LOW, _HEAD_HIGH, _real("flow_l_h", "Flow into the lateral"),
+        _real("end_flush_velocity_m_s", "Velocity at the open end when it is flushed"))),
+    Layer("rows", "Crop rows", "The crop rows of a block, as one feature.", "MultiLineString", (
+        _BLOCK, _FIELD, _whole("rows", "How many rows"), _real("spacing_m", "Distance from row to row"),
+        _real("azimuth_deg", "Direction of the rows, clockwise from grid north, 0 to 180"),
+        _real("length_m", "Length of all the rows along the slope"))),
+    Layer("submains", "Submains", "The pipe in a block that feeds its laterals, drawn from the valve "
+          "outward, one feature a diameter. The laterals' inlets are vertices of it.", "LineString Z", (
+        _text("submain_id", "The submain"), _whole("seq", "Order of the piece, counted from the valve"),
+        _BLOCK, _MATERIAL, _NOMINAL, _INSIDE, _CLASS, _LENGTH,
+        _real("inlet_flow_m3h", "Flow into the piece"), _VELOCITY,
+        _real("inlet_head_m", "Pressure head where the piece begins"),
+        _real("end_head_m", "Pressure head where the piece ends"), _STATIC)),
+    Layer("extreme_emitters", "Extreme emitters", "The emitters of lowest and of highest pressure of each "
+          "block: where to measure first.", "Point", (
+        _BLOCK, _text("lateral_id", "The lateral that it stands on"),
+        _text("which", "Of the block's emitters, the one of lowest or of highest head", "lowest", "highest"),
+        _real("chainage_m", "Distance from the lateral's inlet, along the slope"),
+        _real("elevation_m", "Ground there"), _real("head_m", "Pressure head there, running"),
+        _real("flow_l_h", "Flow of the emitter"))),
+    Layer("mains", "Mains", "Pipes from the sources to the valves, drawn from the source outward, one "
+          "feature a diameter.", "LineString Z", (
+        _text("main_id", "The main"), _whole("seq", "Order of the piece, counted from the source"), _SOURCE,
+        _text("from_node", "Where it begins: id of a source, or a junction (J-)"),
+        _text("to_node", "Where it ends: id of a valve, or a junction (J-)"),
+        _MATERIAL, _NOMINAL, _INSIDE, _CLASS, _LENGTH,
+        _real("design_flow_m3h", "Greatest flow in it over all shifts"), _VELOCITY,
+        _real("head_loss_m", "Head lost to friction and fittings at the design flow"), _STATIC,
+        _real("surge_head_max_m", "Greatest pressure head with the surge of a pump trip or closing valve"))),
+    Layer("valves", "Block valves", "The valve of each block, and the head it needs, gets and is set to.",
+          "Point", (
+        _text("valve_id", "The valve"), _BLOCK, _SOURCE, _real("elevation_m", "Ground there"),
+        _real("flow_m3h", "Flow through it, running"), _NOMINAL,
+        _real("required_head_m", "Pressure head needed just upstream of the valve"),
+        _real("available_head_m", "Least pressure head upstream of it over all shifts"),
+        _real("set_head_m", "Pressure head downstream to which the regulator is set"),
+        _yes("regulated", "Whether it has a pressure regulator"))),
+    Layer("fittings", "Fittings", "Air, drain, flush, relief and test points, and why each stands there.",
+          "Point", (
+        _text("fitting_id", "The fitting"),
+        _text("kind", "What it is", "air release", "vacuum relief", "air and vacuum", "pressure relief",
+              "reducing valve", "regulator", "check", "drain", "flush", "test point"),
+        _real("size_mm", "Nominal size"), _text("on_id", "The pipe or valve that it stands on"),
+        _real("elevation_m", "Ground there"), _text("reason", "Why it stands there"))),
+    Layer("headworks", "Headworks", "Pump and filter of each source.", "Point", (
+        _SOURCE, _text("name", "Name of the source"),
+        _real("flow_m3h", "Greatest flow over all shifts"), _DUTY, _PUMP,
+        _real("filter_micron", "Opening that the filter must have"),
+        _real("filter_flow_m3h", "Flow to choose the filter by: dirty water, one unit in backwash"),
+        _real("energy_kwh_m3", "Energy for each cubic metre of water"), _NPSH)),
+    Layer("pump_duties", "Pump duties", "What each shift asks of the pump.", None, (
+        _SOURCE, _SHIFT, _real("flow_m3h", "Flow of the shift"), _DUTY, _PUMP, _NPSH)),
+    Layer("zones", "Irrigation shifts", "The blocks of a source that run together.", "MultiPolygon", (
+        _ZONE, _SOURCE, _SHIFT, _whole("blocks", "How many blocks run together"), _AREA,
+        _real("flow_m3h", "Flow of its blocks together"),
+        _real("run_hours_peak", "Hours that it runs at each turn in the peak", "h"),
+        _real("season_m3", "Volume over the season"), _real("season_mm", "Depth over the season"))),
+    Layer("season_demand", "Water demand of the season", "The water of the design year for each block.",
+          "MultiPolygon", (
+        _BLOCK, _FIELD, _CROP,
+        _text("basis", "What the demand rests on: daily weather, monthly normals, or an assumed figure",
+              "daily", "normals", "assumed"),
+        _ET_CROP, _RAIN, _real("soil_water_used_mm", "Water taken from the soil's store"),
+        _real("leaching_mm", "Water to carry salt below the roots"), _NET, _GROSS, _GROSS_M3,
+        _real("gross_m3_ha", "Volume to apply on each hectare"),
+        _real("peak_mm_day", "Greatest gross depth a day, the mean over one interval in the design year"),
+        _real("peak_m3_day", "Greatest gross volume a day, the mean over one interval in the design year"))),
+    Layer("demand_periods", "Water demand by period", "How the season's demand runs, period by period, in "
+          "the design year.", None, (
+        _BLOCK, _day("period_start", "First day"), _day("period_end", "Last day"),
+        _real("et0_mm", "Reference evapotranspiration"),
+        _real("kc", "Crop coefficient"), _ET_CROP, _RAIN, _NET, _GROSS, _GROSS_M3,
+        _real("run_hours", "Hours that the block runs"))),
+    Layer("supply_balance", "Supply balance", "Whether each source carries its own fields. No source is "
+          "netted against another.", None, (
+        _SOURCE, _whole("fields", "How many fields it serves"),
+        _real("irrigated_ha", "Irrigated area that it serves"),
+        _real("peak_m3_day", "Volume a day that its fields need in the peak"),
+        _real("available_m3_day", "Volume a day that it can give"),
+        _real("peak_share_pct", "Peak need as a share of what it can give"),
+        _real("season_m3", "Volume that its fields need in the season"),
+        _real("licence_m3", "Volume that may be taken in the season; empty if not stated"),
+        _text("verdict", "Whether it suffices, in words"))),
+    Layer("irrigations", "Irrigations", "Each irrigation of the design year.", None, (
+        _day("date", "Day on which it starts"), _ZONE, _SHIFT, _text("start", "Time of day, HH:MM"),
+        _real("hours", "How long it runs"), _real("gross_mm", "Depth applied"),
+        _real("volume_m3", "Volume applied"), _text("purpose", "What it is for"))),
+    Layer("nutrient_doses", "Nutrient doses", "What is injected, when, how fast, how long to rinse.", None, (
+        _day("date", "Day of the injection"), _ZONE, _text("product", "Fertiliser"),
+        _real("product_kg", "Fertiliser to dissolve"), _real("n_kg", "Nitrogen (N) in it"),
+        _real("p2o5_kg", "Phosphorus in it, as P2O5"), _real("k2o_kg", "Potassium in it, as K2O"),
+        _real("inject_l_h", "Rate of injection"), _text("inject_start", "Time of day, HH:MM"),
+        _text("inject_end", "Time of day, HH:MM"),
+        _real("rinse_min", "Clean water afterwards, at least the travel time to the last emitter"))),
+    Layer("season_tasks", "Tasks of the season", "Laying, testing, flushing, treating and taking up: what, "
+          "where and when.", None, (
+        _day("date", "First day"), _day("end_date", "Last day"), _text("task", "What is done"),
+        _text("target", "Where: id of a field, block, zone or source, or farm"),
+        _real("quantity", "How much, in the unit beside it", "see unit"),
+        _text("unit", "Unit of the quantity"),
+        _text("note", "What to mind"))),
+    Layer("quantities", "Quantities", "What to buy, from the lengths drawn.", None, (
+        _text("item", "What"), _text("size", "Which size"), _text("unit", "Unit in which it is counted"),
+        _real("drawn", "Quantity in the plan", "see unit"), _real("spare_pct", "Added for waste and repair"),
+        _real("to_buy", "Quantity with what is added, in whole packs", "see unit"),
+        _real("unit_price", "Price of one unit, in the user's currency; empty if not given", "currency"),
+        _real("cost", "Price of it all, in the user's currency; empty without a price", "currency"))),
+    Layer("findings", "Findings", "What the user should look at: where, how much, and what to do.",
+          "Geometry", (
+        _text("finding_id", "The finding"),
+        _text("severity", "How grave it is", "stop", "attention", "note"),
+        _text("about", "The matter, in a word"), _text("what", "What was found"),
+        _text("where_id", "Id of a field, block, valve or source, or farm"),
+        _real("measured", "What was measured, in the unit beside it", "see unit"),
+        _real("limit", "The limit that it was held against", "see unit"),
+        _text("unit", "Unit of both"), _text("advice", "What to do"))),
+    Layer("assumptions", "Assumptions", "Each value that the plan used, and where it is from.", None, (
+        _text("key", "Name of the setting"), _text("value", "Value used"), _text("unit", "Its unit"),
+        _text("source", "Where it is from"),
+        _text("known", "How well it is known", "published", "common practice", "memory", "user"))),
+)  # fmt: skip
+
+LAYERS: dict[str, Layer] = {layer.name: layer for layer in _ALL}
+
+
+def _layer_markdown(layer: Layer) -> list[str]:
+    drawn = f"Geometry: {layer.geometry}." if layer.geometry else "A table, with no geometry."
+    lines = [f"## `{layer.name}`: {layer.title}", "", f"{layer.description} {drawn}", ""]
+    lines += ["| column | kind | unit | meaning |", "|---|---|---|---|"]
+    for column in layer.columns:
+        coded = f". One of: {', '.join(f'`{v}`' for v in column.values)}" if column.values else ""
+        lines.append(f"| `{column.name}` | {column.kind} | {column.unit} | {column.description}{coded} |")
+    return [*lines, ""]
+
+
+def layers_markdown() -> str:
+    """The reference page of all layers, as Markdown."""
+    head = [
+        "# The layers of a plan",
+        "",
+        "One GeoPackage holds them all, in this order. Every layer is always there, empty where there is",
+        "nothing to say. More columns may follow those named here. A `*_head_m` is pressure head above the",
+        "ground there, in metres of water, except `duty_head_m` and `head_loss_m`. Lengths follow the slope.",
+        "Made by `python -m farmgis.layers`; do not edit by hand.",
+        "",
+    ]
+    return "\n".join(head + [line for layer in _ALL for line in _layer_markdown(layer)])
+
+
+if __name__ == "__main__":
+    print(layers_markdown(), end="")

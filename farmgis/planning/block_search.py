@@ -1,0 +1,463 @@
+"""Which lines make a block, where its submain crosses, how it is piped: the search over candidates.
+
+Every candidate block is judged by its laterals' real profiles, tabulated once a lateral. The search
+works on units of a few lines; what it finds is laid and solved emitter by emitter afterwards.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from farmgis.hydraulics.emitters import emitter_law
+from farmgis.hydraulics.friction import dripline_row, pipe_rows
+from farmgis.hydraulics.lateral import START_LOSS_K, local_loss_terms
+from farmgis.hydraulics.water import Water
+from farmgis.planning import block_search_kernel as kernel
+from farmgis.planning.rows import Axes
+from farmgis.planning.strips import JUMP_SPACINGS, Ints, Strip, jumps
+from farmgis.records import Design, Dripline, Floats, Pipe, Surface
+
+SUBMAIN_LOSS_FACTOR = 1.1
+"""Friction of a submain with the losses at its offtakes: 10 % more (common practice)."""
+
+RESERVE_M = 1.0
+"""A compensating emitter has at least this much over its least head."""
+
+SNAP_M = 6.0
+"""No arm is shorter than this: the submain moves to the end of the line instead."""
+
+GRADIENTS = np.array([0.06, 0.025, 0.01, 0.005])
+"""Friction slopes that a submain's sizes are tried at."""
+
+BLOCK_PRICE = 1e5
+"""In the cuts, fewer blocks go before cheaper ones."""
+
+OVER_PRICE = 30.0 * BLOCK_PRICE
+"""A block of the greatest flow that is out of tolerance, where a strip cannot be kept within it."""
+
+MOST_UNITS = 40
+"""A strip is not judged in more units than this: the cost grows with their cube."""
+
+VALVE_INDEX = 150.0
+"""A valve set, in the relative index in which a kilogram of pipe counts 1 (common practice)."""
+
+TRENCH_INDEX = 2.0
+"""A metre of trench in the same index (common practice)."""
+
+_MODES = {
+    "head_variation_pct": kernel.HEAD_VARIATION,
+    "flow_variation_pct": kernel.FLOW_VARIATION,
+    "emission_uniformity_pct": kernel.EMISSION_UNIFORMITY,
+}
+
+
+@dataclass(frozen=True)
+class Rules:
+    """What bounds a block of one field with one dripline.
+
+    `tightness` is the share of the tolerance that the search may use: the rest is kept for what the
+    units do not show.
+    """
+
+    design: Design
+    dripline: Dripline
+    pipes: tuple[Pipe, ...]
+    water: Water
+    most_flow_m3h: float
+    least_flow_m3h: float
+    tightness: float = 0.95
+    fine: bool = True
+
+
+@dataclass(frozen=True)
+class BlockChoice:
+    """A block as found: line indices `first` to `last` (exclusive) of a strip, and its submain."""
+
+    strip: Strip
+    first: int
+    last: int
+    share: float
+    valve: int
+    sizes: Ints  # pipe of each line's reach towards the valve
+    excess: float
+    cost: float
+    area_m2: float
+
+    @property
+    def over(self) -> float:
+        """Land out of tolerance, weighted by how far: m2 (1 + excess), 0 within."""
+        return self.area_m2 * (1.0 + self.excess) if self.excess > 0.0 else 0.0
+
+
+@dataclass(frozen=True)
+class _Units:
+    """A strip's lines in units: `bounds` are line indices, shape (units + 1,)."""
+
+    bounds: Ints
+    middle: Ints
+
+    @property
+    def count(self) -> int:
+        return int(self.middle.size)
+
+
+def best_blocks(strip: Strip, axes: Axes, ground: Surface, slope_pct: float, rules: Rules) -> list[BlockChoice]:
+    """The fewest blocks, and among those the cheapest, that a strip can be cut into.
+
+    Greatest flow is hard. Tolerance is hard where it can be met: a block that nothing brings within it
+    is kept with the least excess, and says so.
+    """
+    units = _units(strip, slope_pct, rules)
+    shares = np.linspace(0.0, 1.0, 9 if rules.fine else 5)
+    trial = _trial(strip, units, shares, axes, ground, rules)
+    bounds = _bounds(strip, units, rules)
+    best, choice = _candidates(trial, bounds, units, strip, rules)
+    cuts = _cheapest_cuts(best, _flow_of_units(strip, units, rules), rules)
+    found = []
+    for a, b in cuts:
+        if rules.fine:
+            _improve(trial, bounds, rules, a, b, best[a, b - a - 1], choice[a, b - a - 1])
+        s, valve, g, spend = (int(c) for c in choice[a, b - a - 1])
+        found.append(
+            BlockChoice(
+                strip=strip,
+                first=int(units.bounds[a]),
+                last=int(units.bounds[b]),
+                share=float(shares[s]),
+                valve=_valve_line(units, a, b, valve),
+                sizes=_line_sizes(trial, units, a, b, s, valve, g, bool(spend)),
+                excess=float(best[a, b - a - 1, 0]),
+                cost=float(best[a, b - a - 1, 1]) + VALVE_INDEX,
+                area_m2=strip.area_m2(rules.design.lateral_spacing_m, int(units.bounds[a]), int(units.bounds[b])),
+            )
+        )
+    return found
+
+
+def _valve_line(units: _Units, a: int, b: int, valve: int) -> int:
+    """The line at which the valve stands: a block's end lines when it is fed from an end."""
+    if valve == a:
+        return int(units.bounds[a])
+    return int(units.bounds[b]) - 1 if valve == b - 1 else int(units.middle[valve])
+
+
+def _units(strip: Strip, slope_pct: float, rules: Rules) -> _Units:
+    """Units fine enough for the ground and the block band: at most 12 m, 0.25 m of fall, and no jump."""
+    lines = strip.number.size
+    width = (float(strip.v_m[-1]) - float(strip.v_m[0])) / max(lines - 1, 1) or rules.design.lateral_spacing_m
+    mean_length = float((strip.end_u_m - strip.start_u_m).mean())
+    area_width = rules.design.block_max_ha * 1e4 / max(mean_length, 1.0) / 16.0
+    fall_width = 0.25 / max(slope_pct / 100.0, 1e-6)
+    reach = min(12.0, area_width, fall_width) * (1.0 if rules.fine else 2.0)
+    size = max(1, round(reach / width), math.ceil(lines / MOST_UNITS))
+    edges = [0, *(jumps(strip.start_u_m, strip.end_u_m, rules.design.lateral_spacing_m) + 1), lines]
+    pieces = []
+    for low, high in itertools.pairwise(edges):
+        count = max(1, round((high - low) / size))
+        pieces.append(np.round(np.linspace(low, high, count + 1)).astype(np.int64)[:-1])
+    bounds = np.append(np.concatenate(pieces), lines)
+    return _Units(bounds, (bounds[:-1] + bounds[1:]) // 2)
+
+
+def _flow_of_units(strip: Strip, units: _Units, rules: Rules) -> Floats:
+    """Flow of each unit at the design head. [m3/h]"""
+    emitters = (strip.end_u_m - strip.start_u_m) / rules.dripline.emitter_spacing_m
+    total = np.concatenate([[0.0], np.cumsum(emitters)])
+    return np.diff(total[units.bounds]) * rules.dripline.emitter_flow_l_h / 1000.0
+
+
+@dataclass(frozen=True)
+class _Trial:
+    """The arrays that the kernels judge candidate blocks by."""
+
+    ground: Floats
+    reach: Floats
+    wide: Floats
+    reaches: Floats
+    curves: Floats
+    facts: Floats
+    law: Floats
+    middle_head_m: float
+    emitter_m3_s: float
+    rows: Floats
+    fastest: Floats
+    capacity: Floats
+    weight: Floats
+    mode: int
+    limit: float
+    variation: float
+    least_m: float
+    top_m: float
+
+    def judged_by(self, s: int) -> tuple[Any, ...]:
+        """What `try_block` takes of one share, from `ground` to `fastest`."""
+        return (
+            self.ground[s], self.reach[s], self.wide, self.curves[s], self.facts[s], self.emitter_m3_s,
+            self.rows, self.fastest,
+        )  # fmt: skip
+
+
+def _trial(
+    strip: Strip, units: _Units, shares: Floats, axes: Axes, ground: Surface, rules: Rules
+) -> _Trial:
+    dripline = rules.dripline
+    m = units.middle
+    inlet_u = np.stack([strip.inlet_u_m(float(s), SNAP_M)[m] for s in shares])
+    v = np.broadcast_to(strip.v_m[m], inlet_u.shape)
+    ends = np.stack(
+        [np.broadcast_to(strip.start_u_m[m], inlet_u.shape), np.broadcast_to(strip.end_u_m[m], inlet_u.shape)],
+        axis=-1,
+    )
+    law = emitter_law(dripline)
+    heads = inlet_heads(dripline)
+    curves, facts, inlet_z = _tabulate(inlet_u, ends, v, axes, ground, rules, law, heads)
+    step_u, step_v, step_z = np.diff(inlet_u, axis=1), np.diff(v, axis=1), np.diff(inlet_z, axis=1)
+    rows = pipe_rows(rules.pipes, rules.water)
+    rows[:, [1, 2]] *= SUBMAIN_LOSS_FACTOR
+    mode, limit = tolerance_mode(rules)
+    fastest = fastest_flows_m3_s(rules.pipes, rules.design)
+    gradients = GRADIENTS if rules.fine else GRADIENTS[1:3]
+    capacity = np.empty((gradients.size, fastest.size))
+    kernel.capacities(rows, fastest, gradients, capacity)
+    return _Trial(
+        ground=inlet_z,
+        reach=np.pad(np.sqrt(step_u**2 + step_v**2 + step_z**2), ((0, 0), (0, 1))),
+        wide=np.diff(units.bounds).astype(float),
+        reaches=np.abs(ends - inlet_u[..., None]),
+        curves=curves,
+        facts=facts,
+        law=law,
+        middle_head_m=float(heads[1]),
+        emitter_m3_s=dripline.emitter_flow_l_h / 3.6e6,
+        rows=rows,
+        fastest=fastest,
+        capacity=capacity,
+        weight=np.array([p.weight_kg_m for p in rules.pipes]),
+        mode=mode,
+        limit=limit,
+        variation=dripline.variation,
+        least_m=(dripline.least_head_m or 0.0) + RESERVE_M,
+        top_m=dripline.greatest_head_m,
+    )
+
+
+@dataclass(frozen=True)
+class _Bounds:
+    """What else `try_range` is bounded by, from `most_flow` to `step_max`."""
+
+    most_m3_s: float
+    spread_m: float
+    lateral_m: float
+    step_m: Floats
+
+
+def _bounds(strip: Strip, units: _Units, rules: Rules) -> _Bounds:
+    across = np.append(np.diff(strip.v_m[units.middle]), 0.0)
+    return _Bounds(
+        rules.most_flow_m3h / 3600.0,
+        _greatest_spread_m(rules),
+        rules.design.lateral_max_m + rules.dripline.emitter_spacing_m,
+        JUMP_SPACINGS * across + 15.0,
+    )
+
+
+def _arguments(trial: _Trial, bounds: _Bounds) -> tuple[Any, ...]:
+    """The kernels' arguments from `ground` to `step_max`."""
+    return (
+        trial.ground, trial.reach, trial.wide, trial.reaches, trial.curves, trial.facts, trial.emitter_m3_s,
+        trial.rows, trial.fastest, trial.capacity, trial.weight, TRENCH_INDEX, trial.middle_head_m, trial.law,
+        trial.mode, trial.limit, trial.variation, trial.least_m, trial.top_m, bounds.most_m3_s,
+        bounds.spread_m, bounds.lateral_m, bounds.step_m,
+    )  # fmt: skip
+
+
+def _candidates(
+    trial: _Trial, bounds: _Bounds, units: _Units, strip: Strip, rules: Rules
+) -> tuple[Floats, Ints]:
+    """Return (excess and cost, choice) of every run of units, as the kernel fills them."""
+    longest = _longest_run(_flow_of_units(strip, units, rules), rules.most_flow_m3h)
+    best = np.empty((units.count, longest, 2))
+    choice = np.zeros((units.count, longest, 4), np.int64)
+    kernel.try_ranges(longest, _valves(rules), *_arguments(trial, bounds), best, choice)
+    return best, choice
+
+
+def _valves(rules: Rules) -> int:
+    """How many places of the valve are tried: both ends, and the middle when the search is fine."""
+    return 3 if rules.fine else 2
+
+
+def _improve(trial: _Trial, bounds: _Bounds, rules: Rules, a: int, b: int, best: Floats, choice: Ints) -> None:
+    """Look through all shares and valves for a chosen run, and keep what is cheaper, or nearer."""
+    units = trial.wide.size
+    kernel.try_range(
+        a, b, 0, True, np.zeros(trial.ground.shape[0], bool), _valves(rules), *_arguments(trial, bounds),
+        np.zeros(units, np.int64), np.zeros(units), np.zeros(units), best, choice,
+    )  # fmt: skip
+
+
+def _line_sizes(
+    trial: _Trial, units: _Units, a: int, b: int, s: int, valve: int, g: int, spend: bool
+) -> Ints:
+    """Pipe of each line's reach towards the valve, for a block that the search chose.
+
+    The lines of the valve's own unit have the pipe of the next unit outward on their side.
+    """
+    sizes = np.zeros(units.count, np.int64)
+    kernel.try_block(
+        a, b, valve, trial.capacity[g], spend, *trial.judged_by(s), trial.weight, trial.middle_head_m, trial.law,
+        trial.mode, trial.limit, trial.variation, trial.least_m, trial.top_m, sizes, np.zeros(units.count),
+        np.zeros(units.count),
+    )  # fmt: skip
+    before = sizes[valve - 1] if valve > a else None
+    after = sizes[valve + 1] if valve < b - 1 else None
+    if before is None and after is None:  # one unit: as large as its flow asks for
+        flow = trial.wide[a] * trial.facts[s, a, :, 0].sum() * trial.emitter_m3_s
+        sizes[valve] = kernel.size_for(flow, 0.0, trial.capacity[1], trial.rows, trial.fastest, 0)
+    lines = np.repeat(sizes[a:b], np.diff(units.bounds)[a:b])
+    first = int(units.bounds[a])
+    own = slice(int(units.bounds[valve]) - first, int(units.bounds[valve + 1]) - first)
+    if before is not None or after is not None:
+        lines[own] = after if after is not None else before
+    if before is not None and after is not None:
+        lines[own.start : _valve_line(units, a, b, valve) - first] = before
+    return lines
+
+
+def _tabulate(
+    inlet_u: Floats, ends: Floats, v: Floats, axes: Axes, ground: Surface, rules: Rules, law: Floats, heads: Floats
+) -> tuple[Floats, Floats, Floats]:
+    """Return (curves, facts, inlet elevations) of the arms of each share and unit."""
+    inlets = np.stack(axes.to_xy(inlet_u, v), axis=-1)
+    inlets = np.repeat(inlets[:, :, None, :], 2, axis=2)
+    tips = np.stack(axes.to_xy(ends, np.broadcast_to(v[..., None], ends.shape)), axis=-1)
+    arms = inlets.shape[:3]
+    curves = np.empty((*arms, 3, 3))
+    facts = np.empty((*arms, 3))
+    factor, each_k = local_loss_terms(rules.dripline)
+    spacing = rules.dripline.emitter_spacing_m
+    kernel.arms(
+        ground.z_m,
+        ground.x0_m,
+        ground.y0_m,
+        ground.cell_m,
+        inlets.reshape(-1, 2),
+        tips.reshape(-1, 2),
+        spacing,
+        max(1.0, (3.2 if rules.fine else 6.4) / spacing),
+        dripline_row(rules.dripline, rules.water),
+        law,
+        factor,
+        START_LOSS_K,
+        each_k,
+        heads,
+        curves.reshape(-1, 3, 3),
+        facts.reshape(-1, 3),
+    )
+    return curves, facts, np.ascontiguousarray(facts[:, :, 0, 2])
+
+
+def inlet_heads(dripline: Dripline) -> Floats:
+    """Three inlet heads between which a dripline is used. [m]"""
+    if dripline.compensating:
+        return dripline.greatest_head_m * np.array([0.9, 0.95, 1.0])
+    return dripline.nominal_head_m * np.array([0.8, 1.0, 1.2])
+
+
+def submain_pipes(pipes: tuple[Pipe, ...]) -> tuple[Pipe, ...]:
+    """Pipes for submains: of the lowest pressure class on sale, the material with the lightest sizes.
+
+    Behind its regulator a submain stands under little more than the line's own greatest head.
+    """
+    lowest = min(p.pressure_class_bar for p in pipes)
+    kinds = sorted({p.material for p in pipes if p.pressure_class_bar == lowest})
+    series = [[p for p in pipes if p.material == k and p.pressure_class_bar == lowest] for k in kinds]
+    lightest = min(series, key=lambda s: sum(p.weight_kg_m / p.inside_mm**2 for p in s) / len(s))
+    return tuple(sorted(lightest, key=lambda p: p.inside_mm))
+
+
+def fastest_flows_m3_s(pipes: tuple[Pipe, ...], design: Design) -> Floats:
+    """The flow at which each size reaches the submain's greatest velocity. [m3/s]"""
+    inside = np.array([p.inside_mm for p in pipes]) / 1000.0
+    return np.pi / 4.0 * inside**2 * design.submain_velocity_m_s
+
+
+def tolerance_mode(rules: Rules) -> tuple[int, float]:
+    """Return the kernels' (mode, limit as a share) of a tolerance, tightened."""
+    tolerance = rules.design.tolerance
+    if rules.dripline.compensating:
+        return kernel.OWN_RANGE, 0.0
+    if tolerance.kind == "emission_uniformity_pct":
+        slack = (100.0 - tolerance.value) * (1.0 - rules.tightness)
+        return kernel.EMISSION_UNIFORMITY, (tolerance.value + slack) / 100.0
+    return _MODES[tolerance.kind], tolerance.value / 100.0 * rules.tightness
+
+
+def _greatest_spread_m(rules: Rules) -> float:
+    """Head difference within one arm beyond which no block can be within tolerance. [m]"""
+    dripline, tolerance = rules.dripline, rules.design.tolerance
+    if dripline.compensating:
+        return dripline.greatest_head_m
+    if tolerance.kind == "head_variation_pct":
+        return 1.2 * dripline.nominal_head_m * tolerance.value / 100.0
+    return dripline.greatest_head_m
+
+
+def _longest_run(flows: Floats, most: float) -> int:
+    """Most units that some block could have under the greatest flow."""
+    longest, first, carried = 1, 0, 0.0
+    for last, flow in enumerate(flows):
+        carried += float(flow)
+        while carried > most and first < last:
+            carried -= float(flows[first])
+            first += 1
+        longest = max(longest, last - first + 1)
+    return longest
+
+
+def _cheapest_cuts(best: Floats, flows: Floats, rules: Rules) -> list[tuple[int, int]]:
+    """Cut a strip by dynamic programming: the fewest blocks within tolerance, then the cheapest.
+
+    A block under the least flow is charged in proportion to what it lacks, so that remainders are shared
+    out evenly. Where no cuts keep every block within tolerance, land out of it is charged instead.
+    """
+    units, longest = best.shape[:2]
+    total = np.concatenate([[0.0], np.cumsum(flows)])
+    a = np.arange(units)[:, None]
+    b = np.minimum(a + np.arange(1, longest + 1)[None, :], units)
+    flow = total[b] - total[a]
+    lack = np.maximum(0.0, 1.0 - flow / rules.least_flow_m3h)
+    price = BLOCK_PRICE * (1.0 + 0.2 * lack**2) + best[:, :, 1]
+    within = np.where(best[:, :, 0] <= 0.0, price, math.inf)
+    cuts = _cuts(within)
+    if cuts is None:
+        over = OVER_PRICE * (1.0 + best[:, :, 0]) * flow / rules.most_flow_m3h
+        cuts = _cuts(price + np.where(best[:, :, 0] > 0.0, over, 0.0))
+    assert cuts is not None
+    return cuts
+
+
+def _cuts(price: Floats) -> list[tuple[int, int]] | None:
+    """The runs (a, b) of least total price that make up a strip, or None. `price` is by a and length - 1."""
+    units, longest = price.shape
+    cost = np.full(units + 1, math.inf)
+    cost[0] = 0.0
+    came_from = np.zeros(units + 1, np.int64)
+    for b in range(1, units + 1):
+        starts = np.arange(max(0, b - longest), b)
+        totals = cost[starts] + price[starts, b - starts - 1]
+        k = int(np.argmin(totals))
+        cost[b], came_from[b] = totals[k], starts[k]
+    if not math.isfinite(cost[units]):
+        return None
+    cuts = []
+    b = units
+    while b > 0:
+        cuts.append((int(came_from[b]), b))
+        b = int(came_from[b])
+    return cuts[::-1]

@@ -1,0 +1,342 @@
+"""How much water a crop needs on a field: crop ET, rain, the soil's store, leaching; net and gross."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from datetime import date
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from farmgis.agronomy import crop_coefficient, salinity, soil_water
+from farmgis.errors import InputError
+from farmgis.planning import demand_rules
+from farmgis.planning.demand_rules import DemandRules
+from farmgis.planning.season_years import SeasonYears, season_years, sowing_day
+from farmgis.records import Assumption, Crop, Design, Finding, Floats, Season, Soil, Weather
+
+Basis = Literal["daily", "normals", "assumed"]
+
+
+@dataclass(frozen=True)
+class CropDemand:
+    """What a crop needs on a soil in the design year, a row a day, per irrigated area.
+
+    `net_mm` is the irrigation that refills the root zone, on the days when it is given. Sums: net = crop
+    ET - effective rain - soil water used. Arrays are empty with basis `assumed`.
+    """
+
+    crop: str
+    basis: Basis
+    dates: NDArray[np.datetime64]
+    et0_mm: Floats
+    kc: Floats
+    et_crop_mm: Floats
+    rain_effective_mm: Floats
+    net_mm: Floats
+    soil_water_used_mm: float
+    leaching_requirement: float
+    peak_net_mm_day: float
+    years: tuple[int, ...]
+    season_net_mm: tuple[float, ...]
+    design_year: int | None
+    rules: DemandRules
+    assumptions: tuple[Assumption, ...]
+    findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True)
+class DemandPeriod:
+    """A calendar month of the season, or the part of it that lies in the season."""
+
+    period_start: date
+    period_end: date
+    et0_mm: float
+    kc: float
+    et_crop_mm: float
+    rain_effective_mm: float
+    net_mm: float
+    gross_mm: float
+    gross_m3: float
+    run_hours: float
+
+
+@dataclass(frozen=True)
+class BlockDemand:
+    """What a block needs in the season; None where it was not computed for this place."""
+
+    crop: str
+    basis: Basis
+    et_crop_mm: float | None
+    rain_effective_mm: float | None
+    soil_water_used_mm: float | None
+    leaching_mm: float | None
+    net_mm: float | None
+    gross_mm: float
+    gross_m3: float
+    gross_m3_ha: float
+    peak_mm_day: float
+    peak_m3_day: float
+    periods: tuple[DemandPeriod, ...]
+
+
+def crop_demand(
+    crop: Crop,
+    soil: Soil,
+    design: Design,
+    season: Season,
+    weather: Weather | None,
+    rules: DemandRules | None = None,
+) -> CropDemand:
+    """What the crop needs in the design year, from the weather, or a dry summer's where there is none.
+
+    The design year is the real year at rank ceil(share x years) of seasonal net irrigation in rising
+    order: the least one that at least that share of the years does not exceed.
+    """
+    rules = rules or DemandRules()
+    if not 0.0 < season.exceedance_pct <= 100.0:
+        raise InputError(f"exceedance_pct is {season.exceedance_pct}; give a share of years over 0 up to 100")
+    if design.interval_days < 1:
+        raise InputError(f"interval_days is {design.interval_days}; give whole days, 1 or more")
+    if weather is None:
+        return _assumed(crop, rules, ())
+    sowing, told_sowing = sowing_day(season, weather.latitude_deg)
+    years = season_years(weather, sowing, sum(crop.stage_days))
+    if not years.years:
+        return _assumed(crop, rules, (*years.findings, demand_rules.find_no_season(crop, sowing)))
+    kc, told_kc = _kc(crop, years)
+    et_crop = kc * years.et0_mm
+    total, readily = _root_zone(crop, soil, et_crop, rules)
+    zone = soil_water.refilled_root_zone(et_crop, years.rain_mm, total, readily, design.interval_days)
+    nets = zone.irrigation_mm.sum(axis=0)
+    pick = design_rank(nets, season.exceedance_pct)
+    peaks = zone.irrigation_mm.max(axis=0) / design.interval_days
+    requirement, told_salt, found_salt = _leaching(crop, season, rules)
+    told = [*demand_rules.tell_rules(crop, soil, design, rules)]
+    found = [*found_salt, *demand_rules.find_long_interval(crop, design, zone, total, readily, pick)]
+    if weather.basis == "daily":
+        told += [
+            demand_rules.tell_effective_rain(),
+            demand_rules.tell_exceedance(season, nets, pick, years.years),
+        ]
+        found += demand_rules.find_few_years(crop, years.years)
+        found += demand_rules.find_higher_peak(crop, season, peaks, pick)
+    return CropDemand(
+        crop=crop.name,
+        basis=weather.basis,
+        dates=years.dates[:, pick],
+        et0_mm=years.et0_mm[:, pick],
+        kc=kc[:, pick],
+        et_crop_mm=et_crop[:, pick],
+        rain_effective_mm=years.rain_mm[:, pick] - zone.deep_percolation_mm[:, pick],
+        net_mm=zone.irrigation_mm[:, pick],
+        soil_water_used_mm=float(zone.depletion_mm[-1, pick]),
+        leaching_requirement=requirement,
+        peak_net_mm_day=float(peaks[pick]),
+        years=years.years,
+        season_net_mm=tuple(float(net) for net in nets),
+        design_year=years.years[pick],
+        rules=rules,
+        assumptions=(told_sowing, *years.assumptions, told_kc, *told_salt, *told),
+        findings=(*years.findings, *found),
+    )
+
+
+def design_rank(season_net_mm: Floats, exceedance_pct: float) -> int:
+    """Index of the year whose seasonal net is not exceeded in that share of the years.
+
+    Rank ceil(share x n) of n years in rising order, the earlier year first where two are equal.
+
+    >>> design_rank(np.array([300.0, 500.0, 400.0, 200.0, 450.0]), 80.0)
+    4
+    """
+    count = len(season_net_mm)
+    rank = max(1, math.ceil(exceedance_pct / 100.0 * count - 1e-9))
+    return int(np.argsort(season_net_mm, kind="stable")[rank - 1])
+
+
+def block_demand(
+    demand: CropDemand, emission_uniformity_pct: float, area_ha: float, application_mm_h: float
+) -> BlockDemand:
+    """A block's need: gross = (net + leaching) / min(emission uniformity, cap), and its months."""
+    if not 0.0 < emission_uniformity_pct <= 100.0 or area_ha < 0.0 or not application_mm_h > 0.0:
+        raise InputError(
+            f"a block of {area_ha} ha with emission uniformity {emission_uniformity_pct} % and application "
+            f"{application_mm_h} mm/h has no demand; they must be over 0, the uniformity up to 100 %"
+        )
+    efficiency = min(emission_uniformity_pct / 100.0, demand.rules.efficiency_max)
+    if demand.basis == "assumed":
+        return _assumed_block(demand, efficiency, area_ha)
+    factor = _gross_factor(demand, efficiency)
+    net = float(demand.net_mm.sum())
+    gross, peak = net * factor, demand.peak_net_mm_day * factor
+    return BlockDemand(
+        crop=demand.crop,
+        basis=demand.basis,
+        et_crop_mm=float(demand.et_crop_mm.sum()),
+        rain_effective_mm=float(demand.rain_effective_mm.sum()),
+        soil_water_used_mm=demand.soil_water_used_mm,
+        leaching_mm=gross * efficiency - net,
+        net_mm=net,
+        gross_mm=gross,
+        gross_m3=gross * 10.0 * area_ha,
+        gross_m3_ha=gross * 10.0,
+        peak_mm_day=peak,
+        peak_m3_day=peak * 10.0 * area_ha,
+        periods=_periods(demand, factor, area_ha, application_mm_h),
+    )
+
+
+# ---- steps ----------------------------------------------------------------------------------------
+
+
+def _kc(crop: Crop, years: SeasonYears) -> tuple[Floats, Assumption]:
+    """Crop coefficients (days, years), adjusted to each year's climate where wind and humidity are known."""
+    ini, dev, mid, late = crop.stage_days
+    day = np.arange(1, sum(crop.stage_days) + 1, dtype=np.float64)[:, None]
+    kc_mid = np.full(len(years.years), crop.kc_mid)
+    kc_end = np.full(len(years.years), crop.kc_end)
+    said = "as tabled: the weather has no wind with humidity to adjust it"
+    if years.wind_m_s is not None and years.rh_min_pct is not None:
+        middle, end = slice(ini + dev, ini + dev + mid), slice(ini + dev + mid, ini + dev + mid + late)
+        means = [
+            _mean(values[part]) for part in (middle, end) for values in (years.wind_m_s, years.rh_min_pct)
+        ]
+        adjusted_mid = crop_coefficient.kc_mid_adjusted(kc_mid, means[0], means[1], crop.height_m)
+        adjusted_end = crop_coefficient.kc_end_adjusted(kc_end, means[2], means[3], crop.height_m)
+        kc_mid = np.where(np.isnan(adjusted_mid), kc_mid, adjusted_mid)
+        kc_end = np.where(np.isnan(adjusted_end), kc_end, adjusted_end)
+        said = "Kc mid and end adjusted to each year's wind and humidity (FAO-56 eq 62, 65)"
+    curve = crop_coefficient.kc_curve(day, crop.stage_days, crop.kc_ini, kc_mid, kc_end)
+    value = f"{crop.kc_ini:g}, {crop.kc_mid:g}, {crop.kc_end:g}; {said}"
+    return curve, Assumption("kc", value, "", crop.source, demand_rules.known(crop.source))
+
+
+def _mean(values: Floats) -> Floats:
+    """Mean over the days, NaN (and no warning) where none is known."""
+    count = np.count_nonzero(~np.isnan(values), axis=0)
+    return np.where(count > 0, np.nansum(values, axis=0) / np.maximum(count, 1), np.nan)
+
+
+def _root_zone(crop: Crop, soil: Soil, et_crop: Floats, rules: DemandRules) -> tuple[Floats, Floats]:
+    """Total and readily available water of the wetted root zone, per irrigated area. [mm]
+
+    The lesser tabled root depth is taken, as FAO-56 table 22 advises for scheduling. Trees stand with
+    their full roots from the first day: growing them errs to the safe side, and only in the early season.
+    """
+    day = np.arange(1, et_crop.shape[0] + 1, dtype=np.float64)
+    depth = soil_water.root_depth_m(day, crop.stage_days, rules.root_start_m, crop.root_depth_min_m)
+    full = soil_water.total_available_mm(soil.field_capacity, soil.wilting_point, depth)
+    total = np.broadcast_to(rules.wetted_fraction * full[:, None], et_crop.shape)
+    fraction = soil_water.depletion_fraction(crop.depletion_fraction, et_crop)
+    return total, soil_water.readily_available_mm(total, fraction)
+
+
+def _leaching(
+    crop: Crop, season: Season, rules: DemandRules
+) -> tuple[float, list[Assumption], list[Finding]]:
+    """The share of the water that is applied for leaching, 0 where its requirement is small."""
+    ec, threshold, slope = season.water_ec_ds_m, crop.ece_threshold_ds_m, crop.ece_slope_pct
+    if ec is None:
+        said = Assumption("leaching", "none", "", "the water's salinity was not given", "common practice")
+        return 0.0, [said], []
+    if threshold is None or slope is None or not slope > 0.0:
+        what = (
+            f"{crop.name}: no tabled salt tolerance, hence no leaching was computed for water of {ec:g} dS/m"
+        )
+        advice = "give the crop's ECe threshold and slope"
+        return 0.0, [], [Finding("attention", "demand", what, "farm", advice, ec, unit="dS/m")]
+    greatest = salinity.greatest_ece_ds_m(threshold, slope)
+    requirement = float(salinity.leaching_requirement_drip(ec, greatest))
+    applied = requirement if requirement > rules.leaching_least else 0.0
+    value = f"requirement {requirement:.3f}, applied {applied:.3f} (over {rules.leaching_least:g} only)"
+    said = Assumption("leaching", value, "fraction", "ECw / (2 max ECe), Keller and Bliesner 1990", "memory")
+    left = float(salinity.relative_yield_pct(1.5 * ec, threshold, slope))
+    if left >= 99.95:
+        return min(applied, 0.95), [said], []
+    what = f"{crop.name}: water of {ec:g} dS/m leaves about {left:.0f} % of the yield (soil at 1.5 times it)"
+    advice = "use or mix in fresher water, or choose a crop that bears more salt"
+    found = Finding("attention", "demand", what, "farm", advice, 1.5 * ec, threshold, "dS/m")
+    # a requirement near 1 means water that serves no crop; the sum is held finite and the finding says it
+    return min(applied, 0.95), [said], [found if requirement < 0.95 else replace(found, severity="stop")]
+
+
+def _gross_factor(demand: CropDemand, efficiency: float) -> float:
+    """Gross over net: 1 / ((1 - leaching requirement) x efficiency)."""
+    leaching = float(salinity.leaching_mm(1.0, demand.leaching_requirement, demand.rules.leaching_least))
+    return (1.0 + leaching) / efficiency
+
+
+def _periods(
+    demand: CropDemand, factor: float, area_ha: float, application_mm_h: float
+) -> tuple[DemandPeriod, ...]:
+    """The calendar months of the season, clipped to it; they add up to the season."""
+    months = demand.dates.astype("datetime64[M]")
+    begins = np.flatnonzero(np.concatenate(([True], months[1:] != months[:-1])))
+    daily = (demand.et0_mm, demand.et_crop_mm, demand.rain_effective_mm, demand.net_mm)
+    sums = [np.add.reduceat(values, begins) for values in daily]
+    ends = np.concatenate((begins[1:], [months.size])) - 1
+    periods = []
+    for first, last, et0, et_crop, rain, net in zip(begins, ends, *sums, strict=True):
+        gross = float(net) * factor
+        periods.append(
+            DemandPeriod(
+                period_start=demand.dates[first].astype(date),
+                period_end=demand.dates[last].astype(date),
+                et0_mm=float(et0),
+                kc=float(et_crop / et0) if et0 > 0.0 else float(demand.kc[first : last + 1].mean()),
+                et_crop_mm=float(et_crop),
+                rain_effective_mm=float(rain),
+                net_mm=float(net),
+                gross_mm=gross,
+                gross_m3=gross * 10.0 * area_ha,
+                run_hours=gross / application_mm_h,
+            )
+        )
+    return tuple(periods)
+
+
+def _assumed(crop: Crop, rules: DemandRules, findings: tuple[Finding, ...]) -> CropDemand:
+    """A dry summer's demand, not computed for the place; peak net from ET0 x Kc mid."""
+    told, found = demand_rules.tell_assumed(rules, crop)
+    none = np.zeros(0)
+    return CropDemand(
+        crop=crop.name,
+        basis="assumed",
+        dates=np.zeros(0, dtype="datetime64[D]"),
+        et0_mm=none,
+        kc=none,
+        et_crop_mm=none,
+        rain_effective_mm=none,
+        net_mm=none,
+        soil_water_used_mm=math.nan,
+        leaching_requirement=0.0,
+        peak_net_mm_day=rules.assumed_et0_mm * crop.kc_mid,
+        years=(),
+        season_net_mm=(),
+        design_year=None,
+        rules=rules,
+        assumptions=told,
+        findings=(*findings, found),
+    )
+
+
+def _assumed_block(demand: CropDemand, efficiency: float, area_ha: float) -> BlockDemand:
+    gross, peak = demand.rules.assumed_gross_mm, demand.peak_net_mm_day / efficiency
+    return BlockDemand(
+        crop=demand.crop,
+        basis="assumed",
+        et_crop_mm=None,
+        rain_effective_mm=None,
+        soil_water_used_mm=None,
+        leaching_mm=None,
+        net_mm=None,
+        gross_mm=gross,
+        gross_m3=gross * 10.0 * area_ha,
+        gross_m3_ha=gross * 10.0,
+        peak_mm_day=peak,
+        peak_m3_day=peak * 10.0 * area_ha,
+        periods=(),
+    )

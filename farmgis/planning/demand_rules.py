@@ -1,0 +1,181 @@
+"""Settings of the demand, and the words that tell what was assumed and what should be looked at."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+
+from farmgis.agronomy.soil_water import RootZone
+from farmgis.records import Assumption, Crop, Design, Finding, Floats, Known, Season, Soil
+
+FEW_YEARS = 10  # common practice: fewer say little about one year in five
+
+
+@dataclass(frozen=True)
+class DemandRules:
+    """Settings of the computation, each of which is told among the assumptions.
+
+    wetted_fraction: share of the ground whose soil water drip works with (FAO-56 table 20: 0.3 to 0.4).
+    root_start_m: root depth at sowing (common practice). efficiency_max: cap on the emission uniformity
+    that divides the need (common practice). leaching_least: requirement under which none is applied (from
+    memory: Keller and Bliesner). assumed_*: a dry summer, where there is no weather (common practice).
+    """
+
+    wetted_fraction: float = 0.4
+    root_start_m: float = 0.3
+    efficiency_max: float = 0.90
+    leaching_least: float = 0.1
+    assumed_gross_mm: float = 450.0
+    assumed_et0_mm: float = 7.0
+
+
+def known(source: str) -> Known:
+    """How a crop's or soil's values are known, by its source."""
+    if source.startswith("FAO-56"):
+        return "published"
+    return "common practice" if source.startswith("common practice") else "user"
+
+
+def tell_rules(crop: Crop, soil: Soil, design: Design, rules: DemandRules) -> tuple[Assumption, ...]:
+    """What a computed demand rests on, besides weather, sowing, Kc and salt."""
+    season_days = sum(crop.stage_days)
+    stages = "/".join(str(days) for days in crop.stage_days)
+    held = f"{soil.field_capacity:g} to {soil.wilting_point:g}"
+    roots = f"{rules.root_start_m:g} to {max(crop.root_depth_min_m, rules.root_start_m):g}"
+    return (
+        Assumption("season_days", f"{season_days} ({stages})", "days", crop.source, known(crop.source)),
+        Assumption("soil_water", f"{soil.name}: {held}", "m3/m3", soil.source, known(soil.source)),
+        Assumption(
+            "soil_at_sowing", "field capacity", "", "after winter rain or a first watering", "common practice"
+        ),
+        Assumption("wetted_fraction", f"{rules.wetted_fraction:g}", "", "FAO-56 table 20, drip", "published"),
+        Assumption("root_depth", roots, "m", f"{crop.source}, the lesser depth", known(crop.source)),
+        Assumption(
+            "interval",
+            str(design.interval_days),
+            "days",
+            "each irrigation fills the root zone",
+            "common practice",
+        ),
+        Assumption(
+            "efficiency_max",
+            f"{rules.efficiency_max:g}",
+            "",
+            "cap on the emission uniformity",
+            "common practice",
+        ),
+    )
+
+
+def tell_exceedance(season: Season, nets_mm: Floats, pick: int, years: tuple[int, ...]) -> Assumption:
+    """How the design year was chosen of several."""
+    ranked = np.argsort(nets_mm, kind="stable").tolist().index(pick) + 1
+    share = f"{season.exceedance_pct:g} % of {len(years)} years"
+    value = f"{share}: rank {ranked} of seasonal net, sown {years[pick]}"
+    return Assumption("design_year", value, "", "rank ceil(share x years), rising", "common practice")
+
+
+def tell_effective_rain() -> Assumption:
+    """How the rain of days was counted."""
+    said = "rain less what drains past the roots on its day, in the daily balance"
+    return Assumption("effective_rain", said, "", "FAO-56 chapter 8, eq 88", "published")
+
+
+def tell_assumed(rules: DemandRules, crop: Crop) -> tuple[tuple[Assumption, ...], Finding]:
+    """That there was no weather to compute from."""
+    said = (
+        Assumption(
+            "season_gross",
+            f"{rules.assumed_gross_mm:g}",
+            "mm",
+            "dry summer, not of this place",
+            "common practice",
+        ),
+        Assumption(
+            "peak_reference_et",
+            f"{rules.assumed_et0_mm:g}",
+            "mm/day",
+            "dry summer, not of this place",
+            "common practice",
+        ),
+        Assumption("kc_mid", f"{crop.kc_mid:g}", "", crop.source, known(crop.source)),
+        Assumption(
+            "efficiency_max",
+            f"{rules.efficiency_max:g}",
+            "",
+            "cap on the emission uniformity",
+            "common practice",
+        ),
+    )
+    finding = Finding(
+        "attention",
+        "demand",
+        f"{crop.name}: season ({rules.assumed_gross_mm:g} mm gross) and peak (reference ET of "
+        f"{rules.assumed_et0_mm:g} mm/day) are an assumed dry-summer figure, not computed for this place",
+        "farm",
+        "give daily weather of ten years or more",
+    )
+    return said, finding
+
+
+def find_no_season(crop: Crop, sowing: date) -> Finding:
+    """That the weather covers no whole season."""
+    days = sum(crop.stage_days)
+    return Finding(
+        "attention",
+        "demand",
+        f"{crop.name}: the weather covers no whole season of {days} days from {sowing:%d %B}",
+        "farm",
+        "give weather that reaches from sowing to harvest, without long gaps",
+        limit=float(days),
+        unit="days",
+    )
+
+
+def find_few_years(crop: Crop, years: tuple[int, ...]) -> list[Finding]:
+    """That there are too few years for a design value."""
+    if len(years) >= FEW_YEARS:
+        return []
+    what = f"{crop.name}: {len(years)} seasons of weather say little about one year in five"
+    advice = f"give {FEW_YEARS} years or more"
+    return [
+        Finding("attention", "demand", what, "farm", advice, float(len(years)), float(FEW_YEARS), "years")
+    ]
+
+
+def find_higher_peak(crop: Crop, season: Season, peaks_mm: Floats, pick: int) -> list[Finding]:
+    """That the design year's peak is not the peak which that share of the years does not exceed."""
+    rank = max(1, int(np.ceil(season.exceedance_pct / 100.0 * peaks_mm.size - 1e-9)))
+    ranked = float(np.sort(peaks_mm)[rank - 1])
+    if ranked <= 1.05 * peaks_mm[pick]:
+        return []
+    what = (
+        f"{crop.name}: the design year's peak is {peaks_mm[pick]:.1f} mm/day net, "
+        f"{season.exceedance_pct:g} % of the years stay under {ranked:.1f}"
+    )
+    advice = "size pump and mains with some margin, or choose a higher share of years"
+    return [Finding("note", "demand", what, "farm", advice, float(peaks_mm[pick]), ranked, "mm/day")]
+
+
+def find_long_interval(
+    crop: Crop, design: Design, zone: RootZone, total_mm: Floats, readily_mm: Floats, pick: int
+) -> list[Finding]:
+    """That between two irrigations the crop draws more than the wetted soil gives without stress."""
+    short = int(np.count_nonzero(zone.stress[:, pick] < 1.0 - 1e-9))
+    if not short:
+        return []
+    depletion, readily = zone.depletion_mm[:, pick], readily_mm[:, pick]
+    day = int(np.argmin(zone.stress[:, pick]))
+    dry = bool((depletion > total_mm[:, pick]).any())
+    days = max(1, int(readily[day] // max(float(zone.et_mm[day, pick]), 1e-9)))
+    what = (
+        f"{crop.name}: with an irrigation every {design.interval_days} days the wetted soil is drawn to "
+        f"{depletion[day]:.0f} mm, it gives {readily[day]:.0f} mm without stress (on {short} days)"
+    )
+    advice = (
+        f"irrigate every {days} days or oftener at the peak" if days > 1 else "irrigate every day at the peak"
+    )
+    measured, limit = float(depletion[day]), float(readily[day])
+    return [Finding("attention" if dry else "note", "demand", what, "farm", advice, measured, limit, "mm")]

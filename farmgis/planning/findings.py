@@ -1,0 +1,165 @@
+"""What a layout has to tell its reader beside the numbers."""
+
+from __future__ import annotations
+
+from farmgis.planning.layout import LaidBlock, Layout
+from farmgis.planning.survey import Survey, row_grades_pct
+from farmgis.records import Farm, Field, Finding
+
+LEFT_OUT_PCT = 2.0
+"""Land of a field that no lateral serves is worth a word from this share on."""
+
+CROSS_SLOPE_PCT = 10.0
+"""Side slope from which a machine's manual is to be asked (common practice)."""
+
+TWISTED_GRADE_PCT = 2.0
+"""Root-mean-square grade left along the best direction that calls for more than one (common practice)."""
+
+
+def layout_findings(field: Field, ground: Survey, layout: Layout) -> list[Finding]:
+    """Findings of one field: tolerance, land left out, direction, slopes for machines."""
+    found = [_over(b, i, field, layout) for i, b in enumerate(layout.blocks, 1) if not b.within_tolerance]
+    found += _direction(field, ground, layout)
+    lost = 100.0 * layout.left_out_ha / (field.area.area / 1e4)
+    if lost > LEFT_OUT_PCT:
+        found.append(
+            Finding(
+                "attention",
+                "rows",
+                f"{layout.left_out_ha:.2f} ha have rows too short for a lateral, or too few for a valve; "
+                "they are not irrigated",
+                field.field_id,
+                "plan the corners as fields of their own, or make `lateral_min_m` smaller",
+                lost,
+                LEFT_OUT_PCT,
+                "%",
+            )
+        )
+    return found
+
+
+def _over(block: LaidBlock, number: int, field: Field, layout: Layout) -> Finding:
+    """Why a block is over its tolerance, and what would serve."""
+    heads, dripline, tolerance = block.heads, layout.dripline, field.design.tolerance
+    block_id = f"{field.field_id}-B{number:02d}"
+    spread = heads.head_max_m - heads.head_min_m
+    if dripline.compensating:
+        return Finding(
+            "attention",
+            "pressure",
+            f"block {block_id}: heads of {heads.head_min_m:.1f} to {heads.line_head_max_m:.1f} m do not fit the "
+            f"range of {dripline.name}",
+            block_id,
+            "make blocks smaller (`block_max_ha`), or take a line with a stronger wall",
+            max(heads.line_head_max_m, heads.rest_head_m),
+            dripline.greatest_head_m,
+            "m",
+        )
+    if heads.rest_head_m > dripline.greatest_head_m:
+        return Finding(
+            "attention",
+            "pressure",
+            f"block {block_id}: at rest, on a full submain, the lowest emitters stand under "
+            f"{heads.rest_head_m:.1f} m",
+            block_id,
+            "make blocks smaller across the slope, or take a line with a stronger wall",
+            heads.rest_head_m,
+            dripline.greatest_head_m,
+            "m",
+        )
+    measured = float(getattr(heads, tolerance.kind))
+    return Finding(
+        "attention",
+        "pressure",
+        f"block {block_id} is over its tolerance: its heads differ by {spread:.1f} m, of which the ground alone "
+        f"would make {heads.elevation_range_m:.1f} m over its emitters",
+        block_id,
+        "list a pressure-compensating dripline for this field, or shorter laterals (`lateral_max_m`)",
+        measured,
+        tolerance.value,
+        "%",
+    )
+
+
+def _direction(field: Field, ground: Survey, layout: Layout) -> list[Finding]:
+    found = []
+    contour = ground.contour
+    if contour is not None and contour.rms_grade_along_pct > TWISTED_GRADE_PCT:
+        found.append(
+            Finding(
+                "attention",
+                "rows",
+                "the ground is twisted: along the best single direction the rows still climb and fall",
+                field.field_id,
+                "divide the field along its ridge or valley, or look at the pressures of its blocks closely",
+                contour.rms_grade_along_pct,
+                TWISTED_GRADE_PCT,
+                "%",
+            )
+        )
+    if contour is not None and field.design.row_azimuth_deg is None:
+        found += _not_the_contour(field, contour.azimuth_deg, layout)
+    across = row_grades_pct(ground, layout.azimuth_deg)[2]
+    if across > CROSS_SLOPE_PCT:
+        found.append(
+            Finding(
+                "attention",
+                "rows",
+                "machines would work across a side slope where they may slide or overturn",
+                field.field_id,
+                "keep to the machine's manual, with roll-over protection and belt; leave the steep part out",
+                across,
+                CROSS_SLOPE_PCT,
+                "%",
+            )
+        )
+    return found
+
+
+def _not_the_contour(field: Field, contour_deg: float, layout: Layout) -> list[Finding]:
+    turn = abs((layout.azimuth_deg - contour_deg + 90.0) % 180.0 - 90.0)
+    if turn < 1.0:
+        return []
+    own = min(layout.candidates, key=lambda c: abs(c.azimuth_deg - layout.azimuth_deg))
+    first = layout.candidates[0]
+    return [
+        Finding(
+            "note",
+            "rows",
+            f"rows run {turn:.0f} degrees off the contour, because that costs less: an index of "
+            f"{own.cost_index:.0f} with {own.blocks} blocks against {first.cost_index:.0f} with "
+            f"{first.blocks} along the contour",
+            field.field_id,
+            "state `row_azimuth_deg` for the field if you want another direction",
+            own.cost_index,
+            first.cost_index,
+            "index",
+        )
+    ]
+
+
+def farm_findings(farm: Farm) -> list[Finding]:
+    """What is told before any total: what was not given, and so is assumed."""
+    found = []
+    if farm.weather is None:
+        found.append(
+            Finding(
+                "attention",
+                "demand",
+                "no weather was given: the season (about 4,500 m3/ha gross) and the peak (reference ET of "
+                "7 mm/day) are an assumed dry summer's, not computed for this place",
+                "farm",
+                "give a weather file, daily or monthly, before relying on any volume",
+            )
+        )
+    if not farm.sources:
+        found.append(
+            Finding(
+                "attention",
+                "supply",
+                "no source was given: mains, pump and energy are not planned, and the flow is what the farm needs",
+                "farm",
+                "state the river pump, borehole or hydrant in the farm file",
+            )
+        )
+    return found

@@ -1,0 +1,200 @@
+"""Rows and laterals as straight lines across a field, in the field's own axes.
+
+In a field's axes u runs along the rows and v across them, to the right of the row azimuth.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from farmgis.records import Design, Field, Floats
+
+SIDE_ANGLE_DEG = 20.0
+"""A boundary that meets the rows at less than this runs along them: side margin, no headland
+(common practice)."""
+
+
+@dataclass(frozen=True)
+class Axes:
+    """A turn and a shift between the plan's (x, y) and a field's (u, v)."""
+
+    azimuth_deg: float
+    x0_m: float
+    y0_m: float
+
+    def to_uv(self, x: Floats, y: Floats) -> tuple[Floats, Floats]:
+        """Return (u, v) of points. [m]"""
+        s, c = self._turn()
+        dx, dy = x - self.x0_m, y - self.y0_m
+        return dx * s + dy * c, dx * c - dy * s
+
+    def to_xy(self, u: Floats, v: Floats) -> tuple[Floats, Floats]:
+        """Return (x, y) of points. [m]"""
+        s, c = self._turn()
+        return self.x0_m + u * s + v * c, self.y0_m + u * c - v * s
+
+    def turned(self, geometry: Any) -> Any:
+        """Return a geometry in (u, v)."""
+        return shapely.transform(geometry, lambda p: np.column_stack(self.to_uv(p[:, 0], p[:, 1])))
+
+    def placed(self, geometry: Any) -> Any:
+        """Return a geometry given in (u, v) in the plan's (x, y)."""
+        return shapely.transform(geometry, lambda p: np.column_stack(self.to_xy(p[:, 0], p[:, 1])))
+
+    def _turn(self) -> tuple[float, float]:
+        return math.sin(math.radians(self.azimuth_deg)), math.cos(math.radians(self.azimuth_deg))
+
+
+@dataclass(frozen=True)
+class Lines:
+    """Pieces of parallel lines: line number, position v and the piece's ends u, each of shape (pieces,).
+
+    Sorted by line, then by u. Line n lies at `first_v_m` + n `spacing_m`; where lines come in pairs, one
+    on each side of a row, a pair shares 2 `spacing_m` and its lines are `pair_gap_m` apart.
+    """
+
+    number: NDArray[np.int64]
+    v_m: Floats
+    start_u_m: Floats
+    end_u_m: Floats
+    first_v_m: float
+    spacing_m: float
+    pair_gap_m: float | None = None
+
+    def line_v_m(self, number: Any) -> Any:
+        """Position across the rows of a line, or of many. [m]"""
+        if self.pair_gap_m is None:
+            return self.first_v_m + number * self.spacing_m
+        return self.first_v_m + number // 2 * 2.0 * self.spacing_m + number % 2 * self.pair_gap_m
+
+    def edge_below_m(self, number: Any) -> Any:
+        """Edge of a line's strip towards the line before it. [m]"""
+        return (self.line_v_m(number - 1) + self.line_v_m(number)) / 2.0
+
+    def chosen(self, which: NDArray[np.bool_]) -> Lines:
+        """Return only the pieces of a mask."""
+        return Lines(
+            self.number[which],
+            self.v_m[which],
+            self.start_u_m[which],
+            self.end_u_m[which],
+            self.first_v_m,
+            self.spacing_m,
+            self.pair_gap_m,
+        )
+
+    @property
+    def length_m(self) -> float:
+        return float((self.end_u_m - self.start_u_m).sum())
+
+
+@dataclass(frozen=True)
+class RowPlan:
+    """A field's rows and laterals at one azimuth: `irrigated` and all lines are in (u, v)."""
+
+    axes: Axes
+    irrigated: Any
+    rows: Lines
+    laterals: Lines
+
+
+def row_plan(field: Field, azimuth_deg: float) -> RowPlan:
+    """Lay rows and laterals over a field at an azimuth."""
+    centre = field.area.centroid
+    axes = Axes(azimuth_deg, centre.x, centre.y)
+    land = axes.turned(field.area if field.exclusions is None else field.area - field.exclusions)
+    irrigated = irrigated_land(land, field.design)
+    design = field.design
+    if irrigated.is_empty:
+        first_row = 0.0
+    else:
+        first_row = irrigated.bounds[1] + design.row_spacing_m / 2.0
+    rows = clipped_lines(irrigated, first_row, design.row_spacing_m)
+    return RowPlan(axes, irrigated, rows, _lateral_lines(irrigated, first_row, design))
+
+
+def irrigated_land(land: Any, design: Design) -> Any:
+    """Land less headlands at the row ends and margins along the rows; rows run along u.
+
+    The two are one union, so that no corner is taken twice.
+    """
+    ends, sides = _boundary_by_kind(land)
+    taken = []
+    if ends is not None and design.headland_m > 0.0:
+        taken.append(shapely.buffer(ends, design.headland_m, quad_segs=4))
+    if sides is not None and design.side_margin_m > 0.0:
+        taken.append(shapely.buffer(sides, design.side_margin_m, quad_segs=4))
+    left = land - shapely.union_all(taken) if taken else land
+    return shapely.MultiPolygon([p for p in shapely.get_parts(left) if p.geom_type == "Polygon"])
+
+
+def _boundary_by_kind(land: Any) -> tuple[Any, Any]:
+    """Return the boundary's edges that rows run into, and those that run along the rows."""
+    ends, sides = [], []
+    for ring in shapely.get_parts(shapely.boundary(land)):
+        for line in shapely.get_parts(ring):
+            points = shapely.get_coordinates(line)
+            step = np.diff(points, axis=0)
+            across = np.abs(step[:, 1]) > np.hypot(step[:, 0], step[:, 1]) * math.sin(
+                math.radians(SIDE_ANGLE_DEG)
+            )
+            edges = shapely.linestrings(np.stack([points[:-1], points[1:]], axis=1))
+            ends.extend(edges[across])
+            sides.extend(edges[~across])
+    return (
+        shapely.multilinestrings(ends) if ends else None,
+        shapely.multilinestrings(sides) if sides else None,
+    )
+
+
+def _lateral_lines(irrigated: Any, first_row: float, design: Design) -> Lines:
+    """Lateral lines: midway between the rows they serve, on the row, or two beside it."""
+    if design.laterals_per_row == 1:
+        shift = (design.rows_per_lateral - 1) * design.row_spacing_m / 2.0
+        return clipped_lines(irrigated, first_row + shift, design.lateral_spacing_m)
+    left = clipped_lines(irrigated, first_row - design.line_offset_m, design.row_spacing_m)
+    right = clipped_lines(irrigated, first_row + design.line_offset_m, design.row_spacing_m)
+    number = np.concatenate([2 * left.number, 2 * right.number + 1])
+    start = np.concatenate([left.start_u_m, right.start_u_m])
+    order = np.lexsort((start, number))
+    return Lines(
+        number[order],
+        np.concatenate([left.v_m, right.v_m])[order],
+        start[order],
+        np.concatenate([left.end_u_m, right.end_u_m])[order],
+        first_row - design.line_offset_m,
+        design.lateral_spacing_m,
+        2.0 * design.line_offset_m,
+    )
+
+
+def clipped_lines(area: Any, first_v_m: float, spacing_m: float) -> Lines:
+    """The pieces, inside an area, of the lines v = first + n spacing (n whole, of any sign)."""
+    u1, v1, u2, v2 = _edges(area)
+    low = np.ceil((np.minimum(v1, v2) - first_v_m) / spacing_m).astype(np.int64)
+    high = np.ceil((np.maximum(v1, v2) - first_v_m) / spacing_m).astype(np.int64)
+    count = high - low
+    edge = np.repeat(np.arange(u1.size), count)
+    within = np.arange(edge.size) - np.repeat(np.cumsum(count) - count, count)
+    number = low[edge] + within
+    v = first_v_m + number * spacing_m
+    share = (v - v1[edge]) / (v2[edge] - v1[edge])
+    u = u1[edge] + share * (u2[edge] - u1[edge])
+    order = np.lexsort((u, number))
+    number, v, u = number[order], v[order], u[order]
+    return Lines(number[::2], v[::2], u[::2], u[1::2], first_v_m, spacing_m)
+
+
+def _edges(area: Any) -> tuple[Floats, Floats, Floats, Floats]:
+    """Return the ends (u1, v1, u2, v2) of every edge of every ring."""
+    rings = shapely.get_rings(shapely.get_parts(area))
+    points, which = shapely.get_coordinates(rings, return_index=True)
+    same = which[1:] == which[:-1]
+    a, b = points[:-1][same], points[1:][same]
+    return a[:, 0], a[:, 1], b[:, 0], b[:, 1]

@@ -1,0 +1,30 @@
+"""The plan's own settings that no user's file states, told as assumptions."""
+
+from __future__ import annotations
+
+from farmgis.planning import block_search, describe, layout, rows, survey
+from farmgis.records import Assumption
+
+
+def planning_assumptions() -> tuple[Assumption, ...]:
+    """Values that the layout used, each with what it rests on."""
+    practice = "common practice"
+    told = [
+        ("submain_local_loss", f"{100 * (block_search.SUBMAIN_LOSS_FACTOR - 1):.0f}", "% of friction"),
+        ("compensating_reserve", f"{block_search.RESERVE_M:g}", "m over the least head"),
+        ("shortest_arm", f"{block_search.SNAP_M:g}", "m"),
+        ("index_of_a_valve_set", f"{block_search.VALVE_INDEX:g}", "kg of pipe"),
+        ("index_of_a_metre_of_trench", f"{block_search.TRENCH_INDEX:g}", "kg of pipe"),
+        ("index_of_a_lateral", f"{layout.LATERAL_INDEX:g}", "kg of pipe"),
+        ("index_of_a_row_end", f"{layout.ROW_END_INDEX:g}", "kg of pipe"),
+        ("index_of_a_lost_hectare", f"{layout.LOST_HA_INDEX:g}", "kg of pipe"),
+        ("index_of_a_hectare_out_of_tolerance", f"{layout.OVER_HA_INDEX:g}", "kg of pipe"),
+        ("row_grade_limit", f"{layout.ROW_GRADE_PCT:g}", "%"),
+        ("index_of_a_hectare_1_pct_over_it", f"{layout.STEEP_ROW_INDEX:g}", "kg of pipe"),
+        ("smallest_strip", f"{layout.LEAST_STRIP_HA:g}", "ha"),
+        ("side_boundary_angle", f"{rows.SIDE_ANGLE_DEG:g}", "degrees to the rows"),
+        ("slope_noise_after_smoothing", f"{survey.SLOPE_NOISE_PCT:g}", "% of slope"),
+        ("valve_loss", f"{describe.VALVE_LOSS_M:g}", "m"),
+        ("valve_velocity", f"{describe.VALVE_VELOCITY_M_S:g}", "m/s"),
+    ]
+    return tuple(Assumption(key, value, unit, "", practice) for key, value, unit in told)

@@ -1,0 +1,146 @@
+"""Survey: what the ground under a field is like, before anything is laid on it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import shapely
+
+from farmgis.errors import ElevationCoverError
+from farmgis.records import Field, Finding, Floats, Surface
+from farmgis.terrain.gradient import Contour, Mask, contour, gradient, grade_along_pct, slope_pct
+from farmgis.terrain.surface import cell_centres, noise_m, refine, smooth, smoothing_length_m
+
+SLOPE_NOISE_PCT = 0.3
+"""Smoothing brings the slope noise of single cells down to this (common practice)."""
+
+LEAST_CELLS = 100
+"""A field with fewer cells than this is surveyed on a refined grid."""
+
+STEEP_PCT = 30.0
+"""Ground steeper than this is rarely farmed: more likely the elevations are in feet."""
+
+
+@dataclass(frozen=True)
+class Survey:
+    """The ground of one field: `surface` is smoothed and is what everything else is computed with."""
+
+    surface: Surface
+    inside: Mask
+    noise_m: float
+    smoothing_m: float
+    relief_m: float
+    slope_mean_pct: float
+    slope_p95_pct: float
+    contour: Contour | None
+    dz_dx: Floats
+    dz_dy: Floats
+    findings: tuple[Finding, ...]
+
+
+def survey(field: Field, window: Surface, smoothing_m: float | None = None) -> Survey:
+    """Survey a field on a window of the elevation model that reaches past it.
+
+    `smoothing_m` is the Gaussian's standard deviation; None lets the window's noise decide. Raises
+    ElevationCoverError where the model leaves part of the field without elevations.
+    """
+    noise = noise_m(window)
+    if smoothing_m is None:
+        smoothing_m = smoothing_length_m(noise, window.cell_m, SLOPE_NOISE_PCT)
+    area = shapely.union_all([field.area]) if field.exclusions is None else field.area - field.exclusions
+    voids = _void_share(window, area)
+    surface = smooth(window, smoothing_m)
+    if area.area < LEAST_CELLS * surface.cell_m**2:
+        factor = math.ceil(surface.cell_m * math.sqrt(LEAST_CELLS / area.area))
+        surface = refine(surface, min(factor, 50))
+    inside = _cells_inside(surface, area)
+    missing = float(np.mean(~np.isfinite(surface.z_m[inside]))) if inside.any() else 1.0
+    if missing > 0.0:
+        raise ElevationCoverError(
+            f"field {field.field_id!r}: the elevation model has values for {1.0 - missing:.1%} of it; "
+            "give a model that reaches past the boundary and has no voids wider than a few cells"
+        )
+    dz_dx, dz_dy = gradient(surface)
+    slope = slope_pct(dz_dx[inside], dz_dy[inside])
+    z = surface.z_m[inside]
+    p95 = float(np.percentile(slope, 95.0))
+    return Survey(
+        surface=surface,
+        inside=inside,
+        noise_m=noise,
+        smoothing_m=smoothing_m,
+        relief_m=float(z.max() - z.min()),
+        slope_mean_pct=float(slope.mean()),
+        slope_p95_pct=p95,
+        contour=contour(surface, inside, noise, smoothing_m),
+        dz_dx=dz_dx,
+        dz_dy=dz_dy,
+        findings=tuple(_findings(field, window, area, voids, p95)),
+    )
+
+
+def row_grades_pct(ground: Survey, azimuth_deg: float) -> tuple[float, float, float]:
+    """Return (mean row grade, greatest row grade, greatest cross-slope), magnitudes. [%]"""
+    gx, gy = ground.dz_dx[ground.inside], ground.dz_dy[ground.inside]
+    along = np.abs(grade_along_pct(gx, gy, azimuth_deg))
+    across = np.abs(grade_along_pct(gx, gy, azimuth_deg + 90.0))
+    return float(along.mean()), float(along.max()), float(across.max())
+
+
+def _cells_inside(surface: Surface, area: Any) -> Mask:
+    x, y = cell_centres(surface)
+    shapely.prepare(area)
+    return np.asarray(shapely.contains_xy(area, x, y), dtype=bool)
+
+
+def _void_share(window: Surface, area: Any) -> float:
+    inside = _cells_inside(window, area)
+    return float(np.mean(~np.isfinite(window.z_m[inside]))) if inside.any() else 0.0
+
+
+def _findings(field: Field, window: Surface, area: Any, voids: float, p95: float) -> list[Finding]:
+    found = []
+    if voids > 0.0:
+        found.append(
+            Finding(
+                "attention",
+                "elevation",
+                "the elevation model has small voids in the field; they were filled from the cells around",
+                field.field_id,
+                "look at the ground there, or give a model without voids",
+                measured=100.0 * voids,
+                limit=0.0,
+                unit="%",
+            )
+        )
+    if area.area < LEAST_CELLS * window.cell_m**2:
+        found.append(
+            Finding(
+                "attention",
+                "elevation",
+                "the field has few cells of the elevation model; its slopes are only roughly known",
+                field.field_id,
+                "give a finer elevation model",
+                measured=area.area / window.cell_m**2,
+                limit=float(LEAST_CELLS),
+                unit="cells",
+            )
+        )
+    if p95 > STEEP_PCT:
+        found.append(
+            Finding(
+                "attention",
+                "elevation",
+                "the field is steeper than land that is usually cropped",
+                field.field_id,
+                "check the unit of the elevations (feet read as metres make slopes 3.28 times too steep; "
+                "state `unit` in the elevation section), and whether a tractor can work there",
+                measured=p95,
+                limit=STEEP_PCT,
+                unit="%",
+            )
+        )
+    return found

@@ -1,0 +1,403 @@
+"""The whole job, in its order: the one place where the rooms are put together.
+
+`plan_field` sees one field and its ground; `plan_farm` sees all fields, but of each only its rows.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import shapely
+
+from farmgis.errors import FieldError, OutputError
+from farmgis.planning.block_search import submain_pipes
+from farmgis.planning.demand import BlockDemand, CropDemand, block_demand, crop_demand
+from farmgis.planning.describe import block_facts, field_facts, joined, layer_tables
+from farmgis.planning.findings import farm_findings, layout_findings
+from farmgis.planning.layout import Layout, lay_out
+from farmgis.planning.rules import planning_assumptions
+from farmgis.planning.shifts import least_flow_shifts, shifts
+from farmgis.planning.supply import FieldLoad, nearest_source, source_balance
+from farmgis.planning.survey import Survey, survey
+from farmgis.records import (
+    Assumption,
+    BlockFacts,
+    Farm,
+    Field,
+    FieldPlan,
+    Finding,
+    Plan,
+    Season,
+    Shift,
+    Source,
+    Surface,
+    Table,
+    Weather,
+)
+
+MARGIN_M = 60.0
+"""Ground that is read around a field, so that smoothing and slopes are true up to its edge."""
+
+NO_SOURCE_HOURS = 20.0
+"""Hours a day that a farm without a stated source is planned to run (common practice)."""
+
+Progress = Callable[[str], None]
+
+
+def plan_field(
+    field: Field,
+    window: Surface,
+    farm: Farm,
+    source_flow_m3h: float = math.inf,
+) -> FieldPlan:
+    """Plan one field on its window of the elevation model. Raises FieldError when it cannot be planned."""
+    ground = survey(field, window, getattr(farm.elevation, "smoothing_m", None))
+    pipes = submain_pipes(farm.pipes)
+    layout = lay_out(field, ground, pipes, source_flow_m3h)
+    found = (*ground.findings, *layout_findings(field, ground, layout))
+    facts = field_facts(field, ground, layout)
+    facts["status"] = "attention" if any(f.severity != "note" for f in found) else "planned"
+    stated = getattr(farm.elevation, "vertical_error_m", None)
+    tables = layer_tables(field, ground, layout, pipes)
+    if stated is not None:
+        blocks = tables["blocks"]
+        error = np.full(len(layout.blocks), float(stated))
+        tables["blocks"] = Table(blocks.columns | {"elevation_error_m": error}, blocks.geometry)
+    return FieldPlan(field.field_id, field.area, facts, block_facts(field, layout), tables, found)
+
+
+def plan_farm(farm: Farm, progress: Progress | None = None) -> Plan:
+    """Plan a farm: each field by itself, then what joins them: demand, sources, shifts."""
+    bound = tuple(replace(f, source_id=f.source_id or nearest_source(f.area, farm.sources)) for f in farm.fields)
+    farm = replace(farm, fields=bound)
+    flows = {s.source_id: s.flow_m3h for s in farm.sources}
+    plans = []
+    for field in farm.fields:
+        if progress is not None:
+            progress(field.field_id)
+        plans.append(_field_or_finding(field, farm, flows.get(field.source_id or "", math.inf)))
+    plans += [_refused(r.field_id, r.name, r.area, r.crop, (r.finding,)) for r in farm.refused]
+    return _whole(farm, plans)
+
+
+def _field_or_finding(field: Field, farm: Farm, source_flow_m3h: float) -> FieldPlan:
+    """The field's plan, or its bare row with a finding: one bad field never stops the farm."""
+    try:
+        window = farm.elevation.window(field.area.bounds, MARGIN_M)
+        return plan_field(field, window, farm, source_flow_m3h)
+    except FieldError as error:
+        finding = Finding("stop", "field", str(error), field.field_id, "see what it says, then plan again")
+        return _refused(field.field_id, field.name, field.area, field.crop.name, (finding,))
+
+
+def _refused(
+    field_id: str, name: str, area: Any, crop: str | None, findings: tuple[Finding, ...]
+) -> FieldPlan:
+    facts = {
+        "field_id": field_id,
+        "name": name,
+        "crop": crop,
+        "area_ha": None if area is None else area.area / 1e4,
+        "status": "not planned",
+    }
+    return FieldPlan(field_id, area, facts, findings=findings)
+
+
+# ---- what joins the fields -------------------------------------------------------------------------
+
+
+def _whole(farm: Farm, plans: Sequence[FieldPlan]) -> Plan:
+    by_id = {f.field_id: f for f in farm.fields}
+    demands = _crop_demands(farm.fields, farm.weather, farm.season)
+    needs = {
+        b.block_id: _need(demands[_demand_key(by_id[p.field_id])], b)
+        for p in plans
+        for b in p.blocks
+    }
+    groups, shift_findings = _shifts(farm, plans, needs)
+    balances, supply_findings = source_balance(farm.sources, _loads(farm, plans, needs))
+    tables = _field_tables(plans)
+    tables |= _demand_tables(plans, by_id, needs)
+    tables |= _zone_tables(groups, plans, needs)
+    tables["supply_balance"] = _records_table([vars(b) for b in balances])
+    tables = _with_shifts(tables, groups)
+    demand_findings = [f for d in demands.values() for f in d.findings]
+    findings = _unique(
+        [
+            *farm_findings(farm),
+            *farm.findings,
+            *supply_findings,
+            *demand_findings,
+            *shift_findings,
+            *(f for p in plans for f in p.findings),
+        ]
+    )
+    assumptions = _unique(
+        [*farm.assumptions, *(a for d in demands.values() for a in d.assumptions), *planning_assumptions()]
+    )
+    tables["findings"] = _findings_table(findings, plans)
+    tables["assumptions"] = _records_table([vars(a) for a in assumptions])
+    summary = _summary(farm, plans, needs, groups, tables, findings)
+    return Plan(farm.name, farm.crs, tables, tuple(findings), tuple(assumptions), summary)
+
+
+LEAST_UNIFORMITY_PCT = 50.0
+"""A block less uniform than this has a finding of its own; its demand is computed with this."""
+
+
+def _need(demand: CropDemand, block: BlockFacts) -> BlockDemand:
+    uniformity = max(block.emission_uniformity_pct, LEAST_UNIFORMITY_PCT)
+    return block_demand(demand, uniformity, block.area_ha, block.application_mm_h)
+
+
+def _demand_key(field: Field) -> tuple[Any, ...]:
+    return (field.crop, field.soil, field.design.interval_days)
+
+
+def _crop_demands(
+    fields: Sequence[Field], weather: Weather | None, season: Season
+) -> dict[tuple[Any, ...], CropDemand]:
+    """One demand for each crop on each soil at each interval."""
+    found: dict[tuple[Any, ...], CropDemand] = {}
+    for field in fields:
+        key = _demand_key(field)
+        if key not in found:
+            found[key] = crop_demand(field.crop, field.soil, field.design, season, weather)
+    return found
+
+
+def _loads(
+    farm: Farm, plans: Sequence[FieldPlan], needs: dict[str, BlockDemand]
+) -> dict[str, list[FieldLoad]]:
+    source_of = {f.field_id: f.source_id for f in farm.fields}
+    loads: dict[str, list[FieldLoad]] = {}
+    for plan in plans:
+        source_id = source_of.get(plan.field_id)
+        for b in plan.blocks:
+            need = needs[b.block_id]
+            if source_id is not None:
+                loads.setdefault(source_id, []).append(
+                    FieldLoad(b.field_id, b.area_ha, need.peak_m3_day, need.gross_m3, need.basis)
+                )
+    return loads
+
+
+def _shifts(
+    farm: Farm, plans: Sequence[FieldPlan], needs: dict[str, BlockDemand]
+) -> tuple[tuple[Shift, ...], tuple[Finding, ...]]:
+    """The shifts of every source; without sources, those that need the least flow in a day's hours."""
+    source_of = {f.field_id: f.source_id for f in farm.fields}
+    sources: list[Source | None] = [*farm.sources] or [None]
+    made: list[Shift] = []
+    found: list[Finding] = []
+    for source in sources:
+        own = None if source is None else source.source_id
+        blocks = [b for p in plans for b in p.blocks if source_of.get(b.field_id) == own]
+        if source is not None:
+            groups, findings = shifts(own, blocks, source.flow_m3h)
+        else:
+            longest = max((_peak_hours(b, needs) for b in blocks), default=0.0)
+            count = least_flow_shifts(longest, NO_SOURCE_HOURS)
+            total = sum(b.flow_m3h for b in blocks)
+            groups, findings = shifts(own, blocks, max(total, 1e-9), min(count, max(1, len(blocks))))
+        made += groups
+        found += findings
+    return tuple(made), tuple(found)
+
+
+def _peak_hours(block: BlockFacts, needs: dict[str, BlockDemand]) -> float:
+    """Hours a day that a block runs in the peak."""
+    return needs[block.block_id].peak_mm_day / block.application_mm_h
+
+
+# ---- rows of the layers ----------------------------------------------------------------------------
+
+
+def _records_table(rows: Sequence[dict[str, Any]], geometry: Sequence[Any] | None = None) -> Table:
+    keys: dict[str, None] = {k: None for row in rows for k in row}
+    columns = {k: _array([row.get(k) for row in rows]) for k in keys}
+    if geometry is None:
+        return Table(columns)
+    shapes = np.empty(len(rows), dtype=object)
+    shapes[:] = list(geometry)
+    return Table(columns, shapes)
+
+
+def _array(values: list[Any]) -> Any:
+    """Numbers with gaps as floats with NaN; anything else as objects."""
+    known = [v for v in values if v is not None]
+    if known and all(isinstance(v, float) for v in known):
+        return np.array([np.nan if v is None else v for v in values])
+    return np.array(values, dtype=object)
+
+
+def _field_tables(plans: Sequence[FieldPlan]) -> dict[str, Table]:
+    tables = {"fields": _records_table([p.facts for p in plans], [p.area for p in plans])}
+    for name in ("blocks", "laterals", "rows", "submains", "extreme_emitters", "valves"):
+        parts = [p.tables[name] for p in plans if name in p.tables]
+        if parts:
+            tables[name] = joined(parts)
+    return tables
+
+
+def _with_shifts(tables: dict[str, Table], groups: Sequence[Shift]) -> dict[str, Table]:
+    if "blocks" not in tables:
+        return tables
+    number = {block_id: s.number for s in groups for block_id in s.block_ids}
+    blocks = tables["blocks"]
+    shift = np.array([number.get(b) for b in blocks.columns["block_id"]], dtype=object)
+    return tables | {"blocks": Table(blocks.columns | {"shift": shift}, blocks.geometry)}
+
+
+def _demand_tables(
+    plans: Sequence[FieldPlan], fields: dict[str, Field], needs: dict[str, BlockDemand]
+) -> dict[str, Table]:
+    seasons, shapes, periods = [], [], []
+    for plan in plans:
+        for b in plan.blocks:
+            need = dict(vars(needs[b.block_id]))
+            parts = need.pop("periods")
+            need["crop"] = fields[plan.field_id].crop.name
+            seasons.append({"block_id": b.block_id, "field_id": b.field_id} | need)
+            shapes.append(b.area)
+            periods += [{"block_id": b.block_id} | vars(p) for p in parts]
+    tables = {}
+    if seasons:
+        tables["season_demand"] = _records_table(seasons, shapes)
+    if periods:
+        tables["demand_periods"] = _records_table(periods)
+    return tables
+
+
+def _zone_tables(
+    groups: Sequence[Shift], plans: Sequence[FieldPlan], needs: dict[str, BlockDemand]
+) -> dict[str, Table]:
+    blocks = {b.block_id: b for p in plans for b in p.blocks}
+    rows, shapes = [], []
+    for group in groups:
+        own = [blocks[i] for i in group.block_ids]
+        area_ha = sum(b.area_ha for b in own)
+        season_m3 = sum(needs[b.block_id].gross_m3 for b in own)
+        rows.append(
+            {
+                "zone_id": f"{group.source_id or 'farm'}-Z{group.number:02d}",
+                "source_id": group.source_id,
+                "shift": group.number,
+                "blocks": len(own),
+                "area_ha": area_ha,
+                "flow_m3h": group.flow_m3h,
+                "run_hours_peak": max(_peak_hours(b, needs) for b in own),
+                "season_m3": season_m3,
+                "season_mm": season_m3 / area_ha / 10.0,
+            }
+        )
+        parts = [p for b in own for p in shapely.get_parts(b.area)]
+        shapes.append(shapely.multipolygons(parts))
+    return {"zones": _records_table(rows, shapes)} if rows else {}
+
+
+def _findings_table(findings: Sequence[Finding], plans: Sequence[FieldPlan]) -> Table:
+    """Findings with ids; one without a place of its own is shown at the field or block that it is about."""
+    places = {p.field_id: p.area for p in plans} | {b.block_id: b.area for p in plans for b in p.blocks}
+    rows, shapes = [], []
+    for number, f in enumerate(findings, start=1):
+        row = {k: v for k, v in vars(f).items() if k != "geometry"}
+        rows.append({"finding_id": f"N{number:03d}"} | row)
+        place = places.get(f.where_id)
+        shapes.append(f.geometry if f.geometry is not None or place is None else place.representative_point())
+    return _records_table(rows, shapes)
+
+
+def _unique(items: Sequence[Any]) -> list[Any]:
+    """Items without repeats, gravest findings first."""
+    order = {"stop": 0, "attention": 1, "note": 2}
+    kept: list[Any] = []
+    seen: set[Any] = set()
+    for item in items:
+        key = tuple((k, str(v)) for k, v in vars(item).items())
+        if key not in seen:
+            seen.add(key)
+            kept.append(item)
+    if kept and isinstance(kept[0], Finding):
+        kept.sort(key=lambda f: order[f.severity])
+    return kept
+
+
+def _summary(
+    farm: Farm,
+    plans: Sequence[FieldPlan],
+    needs: dict[str, BlockDemand],
+    groups: Sequence[Shift],
+    tables: dict[str, Table],
+    findings: Sequence[Finding],
+) -> dict[str, Any]:
+    """What a planner reads first, in plain numbers."""
+    blocks = [b for p in plans for b in p.blocks]
+    facts = tables["blocks"].columns if "blocks" in tables else None
+    worst = None
+    if facts is not None:
+        plain = facts["tolerance_kind"] != "pressure_compensating"
+        i = int(np.argmax(np.where(plain | ~plain.any(), facts["head_variation_pct"], -np.inf)))
+        worst = {
+            "block_id": str(facts["block_id"][i]),
+            "head_variation_pct": float(facts["head_variation_pct"][i]),
+            "head_min_m": float(facts["head_min_m"][i]),
+            "head_max_m": float(facts["head_max_m"][i]),
+        }
+    status = [p.facts["status"] for p in plans]
+    return {
+        "farm": farm.name,
+        "crs": farm.crs,
+        "fields": len(plans),
+        "fields_planned": sum(s != "not planned" for s in status),
+        "fields_not_planned": [p.field_id for p in plans if p.facts["status"] == "not planned"],
+        "area_ha": sum(p.facts["area_ha"] or 0.0 for p in plans),
+        "irrigated_ha": sum(b.area_ha for b in blocks),
+        "blocks": len(blocks),
+        "blocks_over_tolerance": 0 if facts is None else int((~facts["within_tolerance"].astype(bool)).sum()),
+        "shifts": len(groups),
+        "laterals": 0 if facts is None else int(facts["laterals"].sum()),
+        "emitters": 0 if facts is None else int(facts["emitters"].sum()),
+        "dripline_km": 0.0 if facts is None else float(facts["dripline_m"].sum()) / 1000.0,
+        "flow_m3h": sum(b.flow_m3h for b in blocks),
+        "flow_needed_m3h": max((s.flow_m3h for s in groups), default=0.0) if not farm.sources else None,
+        "worst_block": worst,
+        "season_m3": sum(n.gross_m3 for n in needs.values()),
+        "peak_m3_day": sum(n.peak_m3_day for n in needs.values()),
+        "basis": sorted({n.basis for n in needs.values()}),
+        "supply": [
+            {k: v for k, v in zip(tables["supply_balance"].columns, row, strict=True)}
+            for row in zip(*tables["supply_balance"].columns.values(), strict=True)
+        ],
+        "findings": {s: sum(f.severity == s for f in findings) for s in ("stop", "attention", "note")},
+    }
+
+
+PLAN_FILE = "plan.gpkg"
+
+
+def check_output(folder: str | Path, overwrite: bool = False) -> None:
+    """Refuse, before any computing, a folder in which the plan may not be written. Raises OutputError."""
+    from farmgis.results.publish import check_target
+
+    if Path(folder).exists():
+        check_target(Path(folder) / PLAN_FILE, overwrite)
+
+
+def write_plan(plan: Plan, folder: str | Path, overwrite: bool = False) -> Path:
+    """Write a plan's layers into a folder as `plan.gpkg`; returns its path."""
+    from farmgis.results.frames import frames_of
+    from farmgis.results.publish import publish
+
+    try:
+        Path(folder).mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OutputError(f"{folder}: the folder cannot be made: {error.strerror}") from error
+    return publish(Path(folder) / PLAN_FILE, frames_of(plan), plan.crs, overwrite)
+
+

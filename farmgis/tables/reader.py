@@ -1,0 +1,123 @@
+"""The published values: one row a value or a crop, each with its source, as records."""
+
+from __future__ import annotations
+
+import csv
+import difflib
+from collections.abc import Iterable
+from functools import cache
+from importlib import resources
+
+from farmgis.errors import InputError
+from farmgis.records import Crop, Dripline, Pipe, Soil
+
+Row = dict[str, str]
+
+
+@cache
+def rows(table: str) -> tuple[Row, ...]:
+    """All rows of a table, by its file's name without `.csv`, as text."""
+    file = resources.files("farmgis.tables").joinpath(f"{table}.csv")
+    return tuple(dict(row) for row in csv.DictReader(file.read_text(encoding="utf-8").splitlines()))
+
+
+def crop_names() -> tuple[str, ...]:
+    """Names of the crops, in the order of the table."""
+    return tuple(row["name"] for row in rows("crops"))
+
+
+def soil_names() -> tuple[str, ...]:
+    """Names of the soils, from sand to clay."""
+    return tuple(row["name"] for row in rows("soils"))
+
+
+@cache
+def crop(name: str) -> Crop:
+    """A crop with its FAO-56 values. Raises InputError with the nearest names where it is unknown.
+
+    >>> crop("maize").kc_mid
+    1.2
+    """
+    row = _find("crop", name, rows("crops"))
+    return Crop(
+        name=row["name"],
+        kc_ini=float(row["kc_ini"]),
+        kc_mid=float(row["kc_mid"]),
+        kc_end=float(row["kc_end"]),
+        stage_days=(int(row["ini_days"]), int(row["dev_days"]), int(row["mid_days"]), int(row["late_days"])),
+        height_m=float(row["height_m"]),
+        root_depth_min_m=float(row["root_depth_min_m"]),
+        root_depth_max_m=float(row["root_depth_max_m"]),
+        depletion_fraction=float(row["depletion_fraction"]),
+        ece_threshold_ds_m=_number_or_none(row["ece_threshold_ds_m"]),
+        ece_slope_pct=_number_or_none(row["ece_slope_pct"]),
+        source=row["source"],
+    )
+
+
+@cache
+def soil(name: str) -> Soil:
+    """A soil's field capacity and wilting point: the midpoints of the ranges of FAO-56 table 19. [m3/m3]
+
+    >>> soil("loam").field_capacity
+    0.25
+    """
+    row = _find("soil", name, rows("soils"))
+    return Soil(
+        name=row["name"],
+        field_capacity=_midpoint(row, "field_capacity"),
+        wilting_point=_midpoint(row, "wilting_point"),
+        source=f"{row['source']}, midpoints of the ranges",
+    )
+
+
+@cache
+def pipes() -> tuple[Pipe, ...]:
+    """Pipes of open standards, all materials and classes, sorted by inside diameter."""
+    sizes = [
+        Pipe(
+            material=row["material"],
+            nominal_mm=float(row["nominal_mm"]),
+            inside_mm=float(row["inside_mm"]),
+            pressure_class_bar=float(row["pressure_class_bar"]),
+            weight_kg_m=float(row["weight_kg_m"]),
+            roughness_mm=float(row["roughness_mm"]),
+        )
+        for row in rows("pipes")
+    ]
+    return tuple(sorted(sizes, key=lambda p: (p.inside_mm, p.pressure_class_bar, p.material)))
+
+
+@cache
+def default_dripline() -> Dripline:
+    """The line that is planned with where the user names none."""
+    row = rows("driplines")[0]
+    numbers = (
+        "inside_diameter_mm",
+        "emitter_spacing_m",
+        "emitter_flow_l_h",
+        "nominal_head_m",
+        "exponent",
+        "greatest_head_m",
+        "variation",
+    )
+    return Dripline(name=row["name"], **{key: float(row[key]) for key in numbers})
+
+
+def _find(kind: str, name: str, table: Iterable[Row]) -> Row:
+    """The row of that name or of a name that is also used; else InputError."""
+    wanted = " ".join(name.split()).lower()
+    by_name = {alias: row for row in table for alias in (row["name"], *row["also"].split(";")) if alias}
+    if wanted in by_name:
+        return by_name[wanted]
+    near = difflib.get_close_matches(wanted, by_name, n=3, cutoff=0.5)
+    known = f"did you mean {', '.join(near)}?" if near else f"known are {', '.join(sorted(by_name))}"
+    raise InputError(f"{kind} {name!r} is in no table; {known} Or give the {kind}'s own values.")
+
+
+def _midpoint(row: Row, key: str) -> float:
+    return round((float(row[f"{key}_min"]) + float(row[f"{key}_max"])) / 2.0, 6)
+
+
+def _number_or_none(text: str) -> float | None:
+    return float(text) if text else None
