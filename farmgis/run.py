@@ -126,7 +126,8 @@ def _whole(farm: Farm, plans: Sequence[FieldPlan]) -> Plan:
     tables |= _zone_tables(groups, plans, needs)
     tables["supply_balance"] = _records_table([vars(b) for b in balances])
     tables = _with_shifts(tables, groups)
-    demand_findings = [f for d in demands.values() for f in d.findings]
+    told = farm.weather is not None  # without weather one finding says it for all crops
+    demand_findings = [f for d in demands.values() for f in d.findings if told]
     findings = _unique(
         [
             *farm_findings(farm),

@@ -24,7 +24,10 @@ def summary_lines(plan: Plan, path: str) -> list[str]:
     """The lines of the summary, numbers rounded to what they can bear."""
     s = plan.summary
     grave = [f for f in plan.findings if f.severity != "note"]
-    lines = [
+    first = [f for f in grave if f.where_id == "farm"]  # what was not given comes before any total
+    grave = [f for f in grave if f.where_id != "farm"]
+    lines = [line for f in first for line in _finding_lines(f)]
+    lines += [
         f"{s['farm']}: {s['fields_planned']} of {s['fields']} fields planned, "
         f"{s['irrigated_ha']:.1f} ha irrigated of {s['area_ha']:.1f} ha"
     ]
@@ -73,5 +76,6 @@ def _water_lines(s: dict[str, Any]) -> list[str]:
 
 def _finding_lines(finding: Finding) -> list[str]:
     mark = {"stop": "STOP", "attention": "look"}[finding.severity]
-    text = f"{mark}  {finding.where_id}: {finding.what}. {finding.advice[:1].upper()}{finding.advice[1:]}."
+    where = "" if finding.where_id == "farm" else f"{finding.where_id}: "
+    text = f"{mark}  {where}{finding.what}. {finding.advice[:1].upper()}{finding.advice[1:]}."
     return textwrap.wrap(text, WIDTH, initial_indent="  ", subsequent_indent="        ")

@@ -15,7 +15,6 @@ from farmgis.tables.reader import rows
 
 USER = "farm file"
 
-MAIN_VELOCITY = Assumption("design.main_velocity_m_s", "1.5", "m/s", "common practice", "common practice")
 
 
 def assumptions_of(
@@ -167,7 +166,6 @@ def _supply(document: Document) -> list[Assumption]:
         told.append(
             Assumption("source.hours_per_day", f"{hours:g}", "h", "common practice", "common practice")
         )
-    told.append(MAIN_VELOCITY)
     pipes = pipes_of(document)
     text = f"{len(pipes)} sizes, {pipes[0].nominal_mm:g} to {pipes[-1].nominal_mm:g} mm"
     if document.get("pipe"):

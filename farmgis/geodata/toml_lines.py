@@ -107,10 +107,12 @@ class _Scan:
         quote = self.text[self.at]
         mark = quote * 3 if self.text.startswith(quote * 3, self.at) else quote
         self.at += len(mark)
-        while not self.text.startswith(mark, self.at):
+        while self.at < len(self.text) and not self.text.startswith(mark, self.at):
             self.at += 2 if quote == '"' and self.text[self.at] == "\\" else 1
         self.at += len(mark)
-        while len(mark) == 3 and self.text[self.at] == quote:  # quotes may stand before the closing mark
+        while (
+            len(mark) == 3 and self.text[self.at : self.at + 1] == quote
+        ):  # quotes may stand before the closing mark
             self.at += 1
 
     def _value(self, path: KeyPath) -> None:

@@ -78,11 +78,12 @@ def block_solution(block: DrawnBlock, choice: BlockChoice, rules: Rules) -> tupl
     else:
         wanted = float(block.laterals.emitters.sum()) * dripline.emitter_flow_l_h / 3.6e6
         solution = solve_tree(tree, "total flow", wanted)
-    over = _line_head_max(solution, tree, block, node) - dripline.greatest_head_m
-    if over > 0.0:
-        solution = solve_tree(
-            tree, "fixed head", float(solution.head_m[0]) - over, start_head_m=solution.head_m - over
-        )
+    for _ in range(20):  # less head is less flow and less friction: what is left over shrinks each time
+        over = _line_head_max(solution, tree, block, node) - dripline.greatest_head_m
+        if over <= 1e-6:
+            break
+        lower = float(solution.head_m[0]) - over
+        solution = solve_tree(tree, "fixed head", lower, start_head_m=solution.head_m - over)
     return node, tree, solution
 
 

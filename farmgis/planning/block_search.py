@@ -37,8 +37,12 @@ GRADIENTS = np.array([0.06, 0.025, 0.01, 0.005])
 BLOCK_PRICE = 1e5
 """In the cuts, fewer blocks go before cheaper ones."""
 
-OVER_PRICE = 30.0 * BLOCK_PRICE
+OVER_PRICE = 10.0 * BLOCK_PRICE
 """A block of the greatest flow that is out of tolerance, where a strip cannot be kept within it."""
+
+LONGEST_SIDESTEP_M = 120.0
+"""A submain may run this far along the rows from one line to the next, where pieces are short; it pays for
+the pipe."""
 
 MOST_UNITS = 40
 """A strip is not judged in more units than this: the cost grows with their cube."""
@@ -262,7 +266,7 @@ def _bounds(strip: Strip, units: _Units, rules: Rules) -> _Bounds:
         rules.most_flow_m3h / 3600.0,
         _greatest_spread_m(rules),
         rules.design.lateral_max_m + rules.dripline.emitter_spacing_m,
-        JUMP_SPACINGS * across + 15.0,
+        JUMP_SPACINGS * across + LONGEST_SIDESTEP_M,
     )
 
 
@@ -348,6 +352,7 @@ def _tabulate(
         ground.cell_m,
         inlets.reshape(-1, 2),
         tips.reshape(-1, 2),
+        rules.design.lateral_max_m + spacing,
         spacing,
         max(1.0, (3.2 if rules.fine else 6.4) / spacing),
         dripline_row(rules.dripline, rules.water),

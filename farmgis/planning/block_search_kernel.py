@@ -30,8 +30,9 @@ def _parabola(x, y, out):
 
 
 @numba.njit(cache=True, parallel=True)
-def arms(z, x0, y0, cell, inlet, end, spacing, lump, row, law, factor, start_k, each_k, heads, curves, facts):
-    """Fill `curves` and `facts` of arms.
+def arms(z, x0, y0, cell, inlet, end, longest, spacing, lump, row, law, factor, start_k, each_k, heads,
+         curves, facts):  # fmt: skip
+    """Fill `curves` and `facts` of arms; the curves of one over the longest stay 0.
 
     `inlet`, `end`: (arms, 2) in x, y. `heads`: three inlet heads. `curves`: (arms, 3, 3), a parabola
     about heads[1] for flow, lowest and highest emitter head. `facts`: (arms, 3), emitters, lowest
@@ -47,7 +48,7 @@ def arms(z, x0, y0, cell, inlet, end, spacing, lump, row, law, factor, start_k, 
         facts[k, 1] = ground
         facts[k, 2] = ground
         curves[k] = 0.0
-        if emitters == 0:
+        if emitters == 0 or emitters * spacing > longest:
             continue
         stations = max(1, int(emitters / lump + 0.5))
         share = emitters / stations

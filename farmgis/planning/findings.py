@@ -18,7 +18,7 @@ TWISTED_GRADE_PCT = 2.0
 
 def layout_findings(field: Field, ground: Survey, layout: Layout) -> list[Finding]:
     """Findings of one field: tolerance, land left out, direction, slopes for machines."""
-    found = [_over(b, i, field, layout) for i, b in enumerate(layout.blocks, 1) if not b.within_tolerance]
+    found = _over(field, layout)
     found += _direction(field, ground, layout)
     lost = 100.0 * layout.left_out_ha / (field.area.area / 1e4)
     if lost > LEFT_OUT_PCT:
@@ -38,44 +38,56 @@ def layout_findings(field: Field, ground: Survey, layout: Layout) -> list[Findin
     return found
 
 
-def _over(block: LaidBlock, number: int, field: Field, layout: Layout) -> Finding:
-    """Why a block is over its tolerance, and what would serve."""
-    heads, dripline, tolerance = block.heads, layout.dripline, field.design.tolerance
-    block_id = f"{field.field_id}-B{number:02d}"
-    spread = heads.head_max_m - heads.head_min_m
-    if dripline.compensating:
-        return Finding(
+def _over(field: Field, layout: Layout) -> list[Finding]:
+    """One finding for all blocks out of tolerance: how much land, the worst of them, what would serve."""
+    over = [(i, b) for i, b in enumerate(layout.blocks, 1) if not b.within_tolerance]
+    if not over:
+        return []
+    number, worst = max(over, key=lambda o: o[1].heads.head_variation_pct)
+    said = (
+        f"{len(over)} of {len(layout.blocks)} blocks ({layout.over_tolerance_ha:.1f} ha) are out of tolerance "
+        f"with {layout.dripline.name}; the worst is {field.field_id}-B{number:02d}: "
+    )
+    what, advice, measured, limit, unit = _why_over(worst, field, layout)
+    return [
+        Finding(
             "attention",
             "pressure",
-            f"block {block_id}: heads of {heads.head_min_m:.1f} to {heads.line_head_max_m:.1f} m do not fit the "
-            f"range of {dripline.name}",
-            block_id,
-            "make blocks smaller (`block_max_ha`), or take a line with a stronger wall",
-            max(heads.line_head_max_m, heads.rest_head_m),
-            dripline.greatest_head_m,
-            "m",
+            said + what,
+            field.field_id,
+            advice,
+            measured,
+            limit,
+            unit,
+            worst.area.representative_point(),
         )
+    ]
+
+
+def _why_over(block: LaidBlock, field: Field, layout: Layout) -> tuple[str, str, float, float, str]:
+    """Return (what, advice, measured, limit, unit) of a block out of tolerance."""
+    heads, dripline, tolerance = block.heads, layout.dripline, field.design.tolerance
     if heads.rest_head_m > dripline.greatest_head_m:
-        return Finding(
-            "attention",
-            "pressure",
-            f"block {block_id}: at rest, on a full submain, the lowest emitters stand under "
-            f"{heads.rest_head_m:.1f} m",
-            block_id,
+        return (
+            f"at rest, on a full submain, its lowest emitters stand under {heads.rest_head_m:.1f} m",
             "make blocks smaller across the slope, or take a line with a stronger wall",
             heads.rest_head_m,
             dripline.greatest_head_m,
             "m",
         )
-    measured = float(getattr(heads, tolerance.kind))
-    return Finding(
-        "attention",
-        "pressure",
-        f"block {block_id} is over its tolerance: its heads differ by {spread:.1f} m, of which the ground alone "
-        f"would make {heads.elevation_range_m:.1f} m over its emitters",
-        block_id,
+    if dripline.compensating:
+        return (
+            f"its heads of {heads.head_min_m:.1f} to {heads.line_head_max_m:.1f} m do not fit the line's range",
+            "make blocks smaller (`block_max_ha`), or take a line with a stronger wall",
+            heads.line_head_max_m,
+            dripline.greatest_head_m,
+            "m",
+        )
+    return (
+        f"heads of {heads.head_min_m:.1f} to {heads.head_max_m:.1f} m, where the ground alone differs by "
+        f"{heads.elevation_range_m:.1f} m over its emitters",
         "list a pressure-compensating dripline for this field, or shorter laterals (`lateral_max_m`)",
-        measured,
+        float(getattr(heads, tolerance.kind)),
         tolerance.value,
         "%",
     )

@@ -15,7 +15,7 @@ from farmgis.planning.block_hydraulics import BlockHeads, solve_block
 from farmgis.planning.block_search import BlockChoice, Rules, best_blocks, tolerance_mode
 from farmgis.planning.laterals import DrawnBlock, draw_block
 from farmgis.planning.rows import Lines, RowPlan, clipped_lines, row_plan
-from farmgis.planning.strips import Strip, bay_counts, bays, chains, slants
+from farmgis.planning.strips import Strip, bay_counts, bays, chains, jumps, slants
 from farmgis.planning.survey import Survey
 from farmgis.terrain.gradient import grade_along_pct
 from farmgis.records import Design, Dripline, Field, Floats, Pipe
@@ -169,7 +169,7 @@ def _at_azimuth(
                 f"between headlands of {field.design.headland_m:g} m; make `headland_m` or "
                 "`lateral_min_m` smaller, or leave the field out"
             )
-        blocks = tuple(lay_block(c, rows, ground, rules) for c in choices)
+        blocks = lay_blocks(choices, rows, ground, rules)
         tried.append(Layout(azimuth, rules.dripline, rows, blocks, candidates, left_out))
         if all(b.within_tolerance or b.choice.excess > 0.0 for b in blocks):
             break  # nothing turned out worse than the search took it to be
@@ -286,12 +286,20 @@ def _chain_blocks(
     return best
 
 
-def lay_block(choice: BlockChoice, rows: RowPlan, ground: Survey, rules: Rules) -> LaidBlock:
-    """Draw and solve a block, and judge it against the whole of its tolerance."""
+def lay_blocks(
+    choices: list[BlockChoice], rows: RowPlan, ground: Survey, rules: Rules
+) -> tuple[LaidBlock, ...]:
+    """Draw and solve blocks, and judge each against the whole of its tolerance."""
+    lands = [_polygons(shapely.intersection(_strip_area(c, rows.laterals), rows.irrigated)) for c in choices]
+    return tuple(
+        _lay_block(c, land, rows, ground, rules) for c, land in zip(choices, _apart(lands), strict=True)
+    )
+
+
+def _lay_block(choice: BlockChoice, land: Any, rows: RowPlan, ground: Survey, rules: Rules) -> LaidBlock:
     drawn = draw_block(choice, rows.axes, ground.surface, rules.dripline)
     heads = solve_block(drawn, choice, rules)
-    land = shapely.intersection(_strip_area(choice, rows.laterals), rows.irrigated)
-    lines = _rows_inside(land, rows)
+    lines = clipped_lines(land, rows.rows.first_v_m, rows.rows.spacing_m)
     ends = np.stack([lines.start_u_m, lines.end_u_m], axis=1)
     coords = np.stack([ends, np.repeat(lines.v_m[:, None], 2, axis=1)], axis=-1)
     row_lines = shapely.multilinestrings(shapely.linestrings(coords))
@@ -299,7 +307,7 @@ def lay_block(choice: BlockChoice, rows: RowPlan, ground: Survey, rules: Rules) 
         choice=choice,
         drawn=drawn,
         heads=heads,
-        area=rows.axes.placed(_polygons(land)),
+        area=rows.axes.placed(land),
         row_lines=rows.axes.placed(row_lines),
         rows=int(np.unique(lines.number).size),
         row_length_m=lines.length_m,
@@ -319,10 +327,6 @@ def within_tolerance(heads: BlockHeads, rules: Rules) -> bool:
     return bears and float(getattr(heads, tolerance.kind)) <= tolerance.value
 
 
-def _rows_inside(land: Any, rows: RowPlan) -> Lines:
-    return clipped_lines(_polygons(land), rows.rows.first_v_m, rows.rows.spacing_m)
-
-
 def _strip_area(choice: BlockChoice, lines: Lines) -> Any:
     """The ground of a block's lines, half a spacing to each side, in (u, v)."""
     strip: Strip = choice.strip
@@ -331,9 +335,30 @@ def _strip_area(choice: BlockChoice, lines: Lines) -> Any:
     low, high = strip.start_u_m[which], strip.end_u_m[which]
     below, above = lines.edge_below_m(number[0]), lines.edge_below_m(number[-1] + 1)
     v = np.concatenate([[below], v, [above]])
-    one_side = np.column_stack([np.concatenate([low[:1], low, low[-1:]]), v])
-    other = np.column_stack([np.concatenate([high[:1], high, high[-1:]]), v])[::-1]
+    one_side = _edge(np.concatenate([low[:1], low, low[-1:]]), v, lines.spacing_m)
+    other = _edge(np.concatenate([high[:1], high, high[-1:]]), v, lines.spacing_m)[::-1]
     return shapely.make_valid(shapely.polygons(np.concatenate([one_side, other])))
+
+
+def _edge(u: Floats, v: Floats, spacing_m: float) -> Floats:
+    """The line through (u, v), with a step midway between two lines whose ends jump."""
+    after = jumps(u, u, spacing_m)
+    middle = (v[after] + v[after + 1]) / 2.0
+    steps = np.column_stack([np.repeat(middle, 2), np.stack([u[after], u[after + 1]], axis=1).ravel()])
+    at = np.repeat(after + 1, 2)
+    return np.insert(np.column_stack([u, v]), at, steps[:, ::-1], axis=0)
+
+
+def _apart(areas: list[Any]) -> list[Any]:
+    """Areas without what an earlier one already covers: slivers between lines where strips meet."""
+    tree = shapely.STRtree(areas)
+    kept = list(areas)
+    for i, area in enumerate(areas):
+        earlier = [areas[j] for j in tree.query(area, predicate="intersects") if j < i]
+        over = [e for e in earlier if shapely.area(shapely.intersection(area, e)) > 1e-6]
+        if over:
+            kept[i] = _polygons(area - shapely.union_all(over))
+    return kept
 
 
 def _polygons(land: Any) -> Any:

@@ -22,9 +22,6 @@ LEAN = 0.1
 SHORT_LATERAL_M = 50.0
 """Submains are not set so close that laterals would be shorter than this (common practice)."""
 
-TIP_LINES = 5
-"""Fewer lines than this beyond a jump do not go on with their neighbours."""
-
 
 @dataclass(frozen=True)
 class Strip:
@@ -76,7 +73,7 @@ def chains(lines: Lines) -> list[Lines]:
             members.append(int(follower[members[-1]]))
         which = np.zeros(lines.number.size, dtype=bool)
         which[members] = True
-        found.extend(_without_tips(lines.chosen(which)))
+        found.append(lines.chosen(which))
     return found
 
 
@@ -84,17 +81,6 @@ def jumps(start_u_m: Floats, end_u_m: Floats, spacing_m: float) -> Ints:
     """Indices of lines after which an end of the next lies more than eight spacings (or 12 m) away."""
     limit = max(JUMP_SPACINGS * spacing_m, 12.0)
     return np.flatnonzero((np.abs(np.diff(start_u_m)) > limit) | (np.abs(np.diff(end_u_m)) > limit))
-
-
-def _without_tips(chain: Lines) -> list[Lines]:
-    """A chain, with fewer than `TIP_LINES` lines beyond a jump at either end set apart."""
-    lines = chain.number.size
-    cuts = jumps(chain.start_u_m, chain.end_u_m, chain.spacing_m) + 1
-    low = max((int(c) for c in cuts if c < TIP_LINES), default=0)
-    high = min((int(c) for c in cuts if lines - c < TIP_LINES and c > low), default=lines)
-    index = np.arange(lines)
-    parts = [(index >= low) & (index < high), index < low, index >= high]
-    return [chain.chosen(part) for part in parts if part.any()]
 
 
 def _overlaps(lines: Lines) -> list[tuple[float, int, int]]:

@@ -350,7 +350,7 @@ def test_attributes_override_the_farm(farm, tmp_path):
     read = read_farm(path)
     a, b, d = read.fields
     assert (a.soil.name, a.source_id, a.design.row_azimuth_deg) == ("sand", "well", 20.0)
-    assert [line.name for line in a.driplines] == ["thick"]
+    assert [line.name for line in a.driplines] == ["thick", "thin"]
     assert (b.soil.name, b.source_id, b.design.row_azimuth_deg) == ("loam", None, None)
     assert [line.name for line in b.driplines] == ["thin", "thick"]
     (refused,) = read.refused
