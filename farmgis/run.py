@@ -19,13 +19,12 @@ from farmgis.planning.block_search import submain_pipes
 from farmgis.planning.demand import BlockDemand, CropDemand, block_demand, crop_demand
 from farmgis.planning.describe import block_facts, field_facts, joined, layer_tables
 from farmgis.planning.findings import farm_findings, layout_findings
-from farmgis.planning.layout import Layout, lay_out
+from farmgis.planning.layout import lay_out
 from farmgis.planning.rules import planning_assumptions
 from farmgis.planning.shifts import least_flow_shifts, shifts
 from farmgis.planning.supply import FieldLoad, nearest_source, source_balance
-from farmgis.planning.survey import Survey, survey
+from farmgis.planning.survey import survey
 from farmgis.records import (
-    Assumption,
     BlockFacts,
     Farm,
     Field,
@@ -73,7 +72,9 @@ def plan_field(
 
 def plan_farm(farm: Farm, progress: Progress | None = None) -> Plan:
     """Plan a farm: each field by itself, then what joins them: demand, sources, shifts."""
-    bound = tuple(replace(f, source_id=f.source_id or nearest_source(f.area, farm.sources)) for f in farm.fields)
+    bound = tuple(
+        replace(f, source_id=f.source_id or nearest_source(f.area, farm.sources)) for f in farm.fields
+    )
     farm = replace(farm, fields=bound)
     flows = {s.source_id: s.flow_m3h for s in farm.sources}
     plans = []
@@ -114,11 +115,7 @@ def _refused(
 def _whole(farm: Farm, plans: Sequence[FieldPlan]) -> Plan:
     by_id = {f.field_id: f for f in farm.fields}
     demands = _crop_demands(farm.fields, farm.weather, farm.season)
-    needs = {
-        b.block_id: _need(demands[_demand_key(by_id[p.field_id])], b)
-        for p in plans
-        for b in p.blocks
-    }
+    needs = {b.block_id: _need(demands[_demand_key(by_id[p.field_id])], b) for p in plans for b in p.blocks}
     groups, shift_findings = _shifts(farm, plans, needs)
     balances, supply_findings = source_balance(farm.sources, _loads(farm, plans, needs))
     tables = _field_tables(plans)
@@ -400,5 +397,3 @@ def write_plan(plan: Plan, folder: str | Path, overwrite: bool = False) -> Path:
     except OSError as error:
         raise OutputError(f"{folder}: the folder cannot be made: {error.strerror}") from error
     return publish(Path(folder) / PLAN_FILE, frames_of(plan), plan.crs, overwrite)
-
-

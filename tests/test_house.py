@@ -83,5 +83,7 @@ def test_top_level_is_what_the_contract_says():
 
 
 def test_files_are_rooms_and_not_halls():
-    long = {str(p.relative_to(ROOT)): n for p in modules() if (n := len(p.read_text("utf-8").splitlines())) > 600}
+    long = {
+        str(p.relative_to(ROOT)): n for p in modules() if (n := len(p.read_text("utf-8").splitlines())) > 600
+    }
     assert long == {}

@@ -103,7 +103,9 @@ def test_nothing_of_the_land_is_lost(layers):
     """What is irrigated is the field less headlands, margins and what a finding tells."""
     for field in layers["fields"].itertuples():
         perimeter_ha = shapely.length(shapely.boundary(field.geometry)) / 1e4
-        assert field.area_ha - field.irrigated_ha <= 12.0 * perimeter_ha + 0.02 * field.area_ha, field.field_id
+        assert field.area_ha - field.irrigated_ha <= 12.0 * perimeter_ha + 0.02 * field.area_ha, (
+            field.field_id
+        )
 
 
 def test_emitters_stand_at_whole_spacings_along_the_slope(layers, farm):
@@ -144,7 +146,9 @@ def test_demand_adds_up(layers):
     season = layers["season_demand"].set_index("block_id")
     periods = layers["demand_periods"].groupby("block_id")
     for column in ("et_crop_mm", "rain_effective_mm", "net_mm", "gross_mm", "gross_m3"):
-        np.testing.assert_allclose(periods[column].sum(), season[column][periods[column].sum().index], rtol=1e-9)
+        np.testing.assert_allclose(
+            periods[column].sum(), season[column][periods[column].sum().index], rtol=1e-9
+        )
     uniformity = layers["blocks"].set_index("block_id").emission_uniformity_pct / 100.0
     efficiency = np.minimum(uniformity, 0.90)
     np.testing.assert_allclose((season.net_mm + season.leaching_mm) / efficiency, season.gross_mm, rtol=1e-9)
@@ -194,7 +198,10 @@ def swamee_jain_loss(flow_m3_s, inside_m, roughness_m):
         f = turbulent(re)
     else:  # the cubic that meets 64/Re and Swamee-Jain in value and slope
         d = 1e-3
-        ends = (0.032, -0.032), (turbulent(4000.0), (turbulent(4000.0 + d) - turbulent(4000.0 - d)) / d * 1000.0)
+        ends = (
+            (0.032, -0.032),
+            (turbulent(4000.0), (turbulent(4000.0 + d) - turbulent(4000.0 - d)) / d * 1000.0),
+        )
         x = re / 2000.0 - 1.0
         (y0, s0), (y1, s1) = ends
         f = (

@@ -18,7 +18,9 @@ ALL_PLANNED, SOME_NOT_PLANNED, BAD_INPUT, OUTPUT_REFUSED = 0, 1, 2, 3
 
 @click.command()
 @click.argument("farm_file", required=False, type=click.Path())
-@click.option("--fields", type=click.Path(), help="Field boundaries: GeoPackage, GeoJSON, Shapefile, FlatGeobuf.")
+@click.option(
+    "--fields", type=click.Path(), help="Field boundaries: GeoPackage, GeoJSON, Shapefile, FlatGeobuf."
+)
 @click.option("--elevation", type=click.Path(), help="Elevation model: GeoTIFF that reaches past the fields.")
 @click.option("--weather", type=click.Path(), help="Weather, daily or monthly: CSV.")
 @click.option("--layer", help="Layer of the boundaries, where the file has several.")

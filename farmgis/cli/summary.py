@@ -40,7 +40,9 @@ def summary_lines(plan: Plan, path: str) -> list[str]:
         if len(grave) > MOST_FINDINGS:
             lines.append(f"  and {len(grave) - MOST_FINDINGS} more in the layer `findings`")
     notes = s["findings"]["note"]
-    told = f"{notes} note{'s' if notes != 1 else ''} and {len(plan.assumptions)} assumptions are in the layers."
+    told = (
+        f"{notes} note{'s' if notes != 1 else ''} and {len(plan.assumptions)} assumptions are in the layers."
+    )
     return [*lines, "", told, f"Written: {path}"]
 
 

@@ -16,7 +16,6 @@ from farmgis.tables.reader import rows
 USER = "farm file"
 
 
-
 def assumptions_of(
     document: Document,
     choice: Choice,

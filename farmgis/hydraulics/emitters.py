@@ -26,7 +26,9 @@ def emitter_law(dripline: Dripline) -> Floats:
                 f"dripline {dripline.name!r}: exponent 0 is pressure compensating; "
                 "state `least_head_m`, the head from which it compensates"
             )
-        return np.array([flow_m3_s / math.sqrt(dripline.least_head_m), 0.5, dripline.least_head_m, TOE_HEAD_M])
+        return np.array(
+            [flow_m3_s / math.sqrt(dripline.least_head_m), 0.5, dripline.least_head_m, TOE_HEAD_M]
+        )
     k = flow_m3_s / dripline.nominal_head_m**dripline.exponent
     return np.array([k, dripline.exponent, math.inf, TOE_HEAD_M])
 

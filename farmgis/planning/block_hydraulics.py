@@ -100,9 +100,7 @@ def block_tree(block: DrawnBlock, node: Ints, sizes: Ints, rules: Rules) -> Tree
         parent, ground, length, minor, size, outlets,
     )  # fmt: skip
     pipes = np.vstack([dripline_row(rules.dripline, rules.water)[None], pipe_rows(rules.pipes, rules.water)])
-    return Tree(
-        parent, ground, length, minor, size, pipes, outlets, emitter_law(rules.dripline), np.zeros(n)
-    )
+    return Tree(parent, ground, length, minor, size, pipes, outlets, emitter_law(rules.dripline), np.zeros(n))
 
 
 def _line_head_max(solution: Heads, tree: Tree, block: DrawnBlock, node: Ints) -> float:

@@ -110,7 +110,9 @@ class _Units:
         return int(self.middle.size)
 
 
-def best_blocks(strip: Strip, axes: Axes, ground: Surface, slope_pct: float, rules: Rules) -> list[BlockChoice]:
+def best_blocks(
+    strip: Strip, axes: Axes, ground: Surface, slope_pct: float, rules: Rules
+) -> list[BlockChoice]:
     """The fewest blocks, and among those the cheapest, that a strip can be cut into.
 
     Greatest flow is hard. Tolerance is hard where it can be met: a block that nothing brings within it
@@ -137,7 +139,9 @@ def best_blocks(strip: Strip, axes: Axes, ground: Surface, slope_pct: float, rul
                 sizes=_line_sizes(trial, units, a, b, s, valve, g, bool(spend)),
                 excess=float(best[a, b - a - 1, 0]),
                 cost=float(best[a, b - a - 1, 1]) + VALVE_INDEX,
-                area_m2=strip.area_m2(rules.design.lateral_spacing_m, int(units.bounds[a]), int(units.bounds[b])),
+                area_m2=strip.area_m2(
+                    rules.design.lateral_spacing_m, int(units.bounds[a]), int(units.bounds[b])
+                ),
             )
         )
     return found
@@ -206,15 +210,16 @@ class _Trial:
         )  # fmt: skip
 
 
-def _trial(
-    strip: Strip, units: _Units, shares: Floats, axes: Axes, ground: Surface, rules: Rules
-) -> _Trial:
+def _trial(strip: Strip, units: _Units, shares: Floats, axes: Axes, ground: Surface, rules: Rules) -> _Trial:
     dripline = rules.dripline
     m = units.middle
     inlet_u = np.stack([strip.inlet_u_m(float(s), SNAP_M)[m] for s in shares])
     v = np.broadcast_to(strip.v_m[m], inlet_u.shape)
     ends = np.stack(
-        [np.broadcast_to(strip.start_u_m[m], inlet_u.shape), np.broadcast_to(strip.end_u_m[m], inlet_u.shape)],
+        [
+            np.broadcast_to(strip.start_u_m[m], inlet_u.shape),
+            np.broadcast_to(strip.end_u_m[m], inlet_u.shape),
+        ],
         axis=-1,
     )
     law = emitter_law(dripline)
@@ -296,7 +301,9 @@ def _valves(rules: Rules) -> int:
     return 3 if rules.fine else 2
 
 
-def _improve(trial: _Trial, bounds: _Bounds, rules: Rules, a: int, b: int, best: Floats, choice: Ints) -> None:
+def _improve(
+    trial: _Trial, bounds: _Bounds, rules: Rules, a: int, b: int, best: Floats, choice: Ints
+) -> None:
     """Look through all shares and valves for a chosen run, and keep what is cheaper, or nearer."""
     units = trial.wide.size
     kernel.try_range(
@@ -334,7 +341,14 @@ def _line_sizes(
 
 
 def _tabulate(
-    inlet_u: Floats, ends: Floats, v: Floats, axes: Axes, ground: Surface, rules: Rules, law: Floats, heads: Floats
+    inlet_u: Floats,
+    ends: Floats,
+    v: Floats,
+    axes: Axes,
+    ground: Surface,
+    rules: Rules,
+    law: Floats,
+    heads: Floats,
 ) -> tuple[Floats, Floats, Floats]:
     """Return (curves, facts, inlet elevations) of the arms of each share and unit."""
     inlets = np.stack(axes.to_xy(inlet_u, v), axis=-1)

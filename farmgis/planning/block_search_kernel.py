@@ -212,7 +212,19 @@ def try_block(a, b, valve, capacity, spend, ground, reach, wide, curves, facts, 
         for side in range(2):
             first, last, step = (valve + 1, b - 1, 1) if side == 0 else (valve - 1, a, -1)
             if (last - first) * step >= 0 and not _branch(
-                first, last, step, ground, reach, flow, capacity, spend, rows, fastest, sizes, drop, again == 1
+                first,
+                last,
+                step,
+                ground,
+                reach,
+                flow,
+                capacity,
+                spend,
+                rows,
+                fastest,
+                sizes,
+                drop,
+                again == 1,
             ):
                 return INFEASIBLE, 0.0, 0.0
         head = _valve_head(a, b, drop, wide, curves, facts, x1, wanted, mode, least, top)

@@ -96,7 +96,9 @@ def layer_tables(field: Field, ground: Survey, layout: Layout, pipes: tuple[Pipe
 
 def joined(tables: list[Table]) -> Table:
     """Tables of the same columns, one after another."""
-    columns = {key: np.concatenate([np.atleast_1d(t.columns[key]) for t in tables]) for key in tables[0].columns}
+    columns = {
+        key: np.concatenate([np.atleast_1d(t.columns[key]) for t in tables]) for key in tables[0].columns
+    }
     if tables[0].geometry is None:
         return Table(columns)
     return Table(columns, np.concatenate([np.atleast_1d(t.geometry) for t in tables]))
@@ -111,9 +113,7 @@ def _row(values: dict[str, Any], geometry: Any = None) -> Table:
     return Table(columns, None if geometry is None else np.array([geometry], dtype=object))
 
 
-def _block_row(
-    own: dict[str, Any], block: LaidBlock, field: Field, ground: Survey, layout: Layout
-) -> Table:
+def _block_row(own: dict[str, Any], block: LaidBlock, field: Field, ground: Survey, layout: Layout) -> Table:
     heads, laterals = block.heads, block.drawn.laterals
     area_ha = block.area.area / 1e4
     tolerance = field.design.tolerance
@@ -162,7 +162,9 @@ def _lateral_rows(own: dict[str, Any], block: LaidBlock, submain: list[str], lay
     inlet, end = laterals.ends_m()
     return Table(
         {
-            "lateral_id": np.array([f"{own['block_id']}-L{i:03d}" for i in range(1, count + 1)], dtype=object),
+            "lateral_id": np.array(
+                [f"{own['block_id']}-L{i:03d}" for i in range(1, count + 1)], dtype=object
+            ),
             "block_id": np.full(count, own["block_id"], dtype=object),
             "field_id": np.full(count, own["field_id"], dtype=object),
             "submain_id": np.array([submain[i] for i in laterals.line], dtype=object),

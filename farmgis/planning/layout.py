@@ -12,13 +12,13 @@ import shapely
 from farmgis.errors import FieldError
 from farmgis.hydraulics.water import water_at
 from farmgis.planning.block_hydraulics import BlockHeads, solve_block
-from farmgis.planning.block_search import BlockChoice, Rules, best_blocks, tolerance_mode
+from farmgis.planning.block_search import BlockChoice, Rules, best_blocks
 from farmgis.planning.laterals import DrawnBlock, draw_block
 from farmgis.planning.rows import Lines, RowPlan, clipped_lines, row_plan
 from farmgis.planning.strips import Strip, bay_counts, bays, chains, jumps, slants
 from farmgis.planning.survey import Survey
-from farmgis.terrain.gradient import grade_along_pct
 from farmgis.records import Design, Dripline, Field, Floats, Pipe
+from farmgis.terrain.gradient import grade_along_pct
 
 LATERAL_INDEX = 0.5
 """A lateral's start and end fittings, in the relative index of `block_search` (common practice)."""
@@ -110,7 +110,9 @@ def flow_m3h_ha(design: Design, dripline: Dripline) -> float:
     return 10.0 * dripline.emitter_flow_l_h / (dripline.emitter_spacing_m * design.lateral_spacing_m)
 
 
-def lay_out(field: Field, ground: Survey, pipes: tuple[Pipe, ...], source_flow_m3h: float = math.inf) -> Layout:
+def lay_out(
+    field: Field, ground: Survey, pipes: tuple[Pipe, ...], source_flow_m3h: float = math.inf
+) -> Layout:
     """Lay out a field: the first of its driplines that serves it, else the one that comes nearest.
 
     A line serves where every block is within tolerance and blocks are not on average under half the least
@@ -271,7 +273,9 @@ def _chain_blocks(
         for count in bay_counts(chain, slant, rules.design):
             strips = bays(chain, slant, count, rules.design)
             large = [s for s in strips if s.area_m2(chain.spacing_m) >= LEAST_STRIP_HA * 1e4]
-            lost = sum(s.area_m2(chain.spacing_m) for s in strips) - sum(s.area_m2(chain.spacing_m) for s in large)
+            lost = sum(s.area_m2(chain.spacing_m) for s in strips) - sum(
+                s.area_m2(chain.spacing_m) for s in large
+            )
             blocks = [
                 b
                 for strip in large
@@ -364,4 +368,6 @@ def _apart(areas: list[Any]) -> list[Any]:
 def _polygons(land: Any) -> Any:
     """The polygons of a geometry, thinned to a centimetre, as one MultiPolygon."""
     parts: Floats = shapely.get_parts(shapely.simplify(land, 0.01))
-    return shapely.multipolygons([p for p in shapely.get_parts(parts) if p.geom_type == "Polygon" and p.area > 0.01])
+    return shapely.multipolygons(
+        [p for p in shapely.get_parts(parts) if p.geom_type == "Polygon" and p.area > 0.01]
+    )

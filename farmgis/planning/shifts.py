@@ -28,7 +28,9 @@ def shifts(
             break
         count += 1
     groups = _spread(ordered, min(count, len(ordered)))
-    findings = tuple(_too_large(b, source_id, most_flow_m3h) for b in ordered if b.flow_m3h > most_flow_m3h + 1e-6)
+    findings = tuple(
+        _too_large(b, source_id, most_flow_m3h) for b in ordered if b.flow_m3h > most_flow_m3h + 1e-6
+    )
     made = tuple(
         Shift(source_id, number, tuple(sorted(b.block_id for b in group)), _flow(group))
         for number, group in enumerate(groups, start=1)

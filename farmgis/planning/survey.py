@@ -11,7 +11,7 @@ import shapely
 
 from farmgis.errors import ElevationCoverError
 from farmgis.records import Field, Finding, Floats, Surface
-from farmgis.terrain.gradient import Contour, Mask, contour, gradient, grade_along_pct, slope_pct
+from farmgis.terrain.gradient import Contour, Mask, contour, grade_along_pct, gradient, slope_pct
 from farmgis.terrain.surface import cell_centres, noise_m, refine, smooth, smoothing_length_m
 
 SLOPE_NOISE_PCT = 0.3

@@ -18,9 +18,7 @@ def elevation_m(surface: Surface, x_m: Floats, y_m: Floats) -> Floats:
     """
     x, y = np.broadcast_arrays(np.asarray(x_m, dtype=float), np.asarray(y_m, dtype=float))
     out = np.empty(x.size)
-    kernel.heights(
-        surface.z_m, surface.x0_m, surface.y0_m, surface.cell_m, np.ravel(x), np.ravel(y), out
-    )
+    kernel.heights(surface.z_m, surface.x0_m, surface.y0_m, surface.cell_m, np.ravel(x), np.ravel(y), out)
     return out.reshape(x.shape)
 
 

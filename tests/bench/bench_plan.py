@@ -54,7 +54,9 @@ def fifty_hectares():
     noise = np.random.default_rng(1).normal(0.0, 0.03, x.shape)
     z = 100.0 + 0.015 * y + 0.8 * np.sin(x / 130.0) * np.cos(y / 170.0) + noise
     shape = shapely.Polygon([(80, 90), (760, 60), (820, 420), (700, 790), (110, 760), (60, 400)])
-    field = Field("A", "A", shapely.MultiPolygon([shape]), tables.crop("maize"), tables.soil("loam"), (LINE,), Design())
+    field = Field(
+        "A", "A", shapely.MultiPolygon([shape]), tables.crop("maize"), tables.soil("loam"), (LINE,), Design()
+    )
     window, pipes = Surface(z, 0.0, 0.0, cell), submain_pipes(tables.pipes())
     made = []
     seconds = least_seconds(lambda: made.append(lay_out(field, survey(field, window), pipes)))
@@ -91,16 +93,22 @@ def main():
     solve_tree(chain(10), "fixed head", 10.0)
     million = forest(1_000_000, 2000)
     seconds = least_seconds(lambda: solve_tree(million, "fixed head", 11.0))
-    print(f"tree solver, 1,000,000 emitters in laterals of 500: {seconds:.3f} s, {seconds * 1000:.0f} ns an emitter")
+    print(
+        f"tree solver, 1,000,000 emitters in laterals of 500: {seconds:.3f} s, {seconds * 1000:.0f} ns an emitter"
+    )
     z, row, law = np.zeros(501), dripline_row(LINE, DEFAULT_WATER), emitter_law(LINE)
     shoot(11.0, 11.0, z, 500, 0.44, 1.0, row, law, 1.0, 0.0, 1e-9)
-    marched = least_seconds(lambda: [shoot(11.0, 11.0, z, 500, 0.44, 1.0, row, law, 1.0, 0.0, 1e-9) for _ in range(200)])
+    marched = least_seconds(
+        lambda: [shoot(11.0, 11.0, z, 500, 0.44, 1.0, row, law, 1.0, 0.0, 1e-9) for _ in range(200)]
+    )
     print(f"marching with Newton, the same laterals one by one: {marched / 1e5 * 1e9:.0f} ns an emitter")
     print(f"  ratio tree / marching {seconds / 1e6 / (marched / 1e5):.2f}")
     seconds, area, emitters = fifty_hectares()
     print(f"one field of {area:.0f} ha, {emitters:,} emitters, survey and layout: {seconds:.2f} s")
     print(f"sample farm, whole process, warm: {whole_process():.2f} s")
-    print(f"greatest memory of this process: {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
+    print(
+        f"greatest memory of this process: {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB"
+    )
 
 
 if __name__ == "__main__":
