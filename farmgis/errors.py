@@ -17,6 +17,7 @@ class FarmFileError(InputError):
     """All problems of a farm file, gathered and told together."""
 
     def __init__(self, path: str, problems: list[str]):
+        """Gather the problems of the file at a path."""
         self.problems = tuple(problems)
         count = "1 problem" if len(problems) == 1 else f"{len(problems)} problems"
         super().__init__(f"{path}: {count}\n" + "\n".join(f"  - {p}" for p in problems))

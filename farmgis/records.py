@@ -80,6 +80,7 @@ class Dripline:
 
     @property
     def compensating(self) -> bool:
+        """Whether its emitters hold their flow over a range of heads."""
         return self.exponent == 0.0
 
 
@@ -280,6 +281,7 @@ class BlockFacts:
 
     @property
     def application_mm_h(self) -> float:
+        """Depth given in an hour of running. [mm/h]"""
         return self.flow_m3h / self.area_ha / 10.0
 
 

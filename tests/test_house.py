@@ -11,9 +11,20 @@ SCIENCES = {"terrain", "hydraulics", "agronomy"}
 EDGES = {"geodata", "results", "scale", "cli"}
 SHARED = {"records", "units", "errors", "layers"}
 FILE_LIBRARIES = {
-    "rasterio", "fiona", "geopandas", "pandas", "pyogrio", "click", "rich", "matplotlib", "sqlite3", "csv", "os",
-    "pathlib", "tomllib",
-}  # fmt: skip
+    "rasterio",
+    "fiona",
+    "geopandas",
+    "pandas",
+    "pyogrio",
+    "click",
+    "rich",
+    "matplotlib",
+    "sqlite3",
+    "csv",
+    "os",
+    "pathlib",
+    "tomllib",
+}
 
 
 def modules():

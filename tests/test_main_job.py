@@ -1,5 +1,6 @@
 """The main job on the sample farm: what must hold between the layers, read back from the file."""
 
+import itertools
 import math
 from pathlib import Path
 
@@ -161,13 +162,14 @@ def test_demand_adds_up(layers):
 
 
 def test_common_practice_of_the_trade(layers, plan):
-    """Common practice, no source: a line for two rows, an interval of 2 to 4 days."""
+    """Common practice, no source: a line for two rows, an interval of 2 to 4 days, a filter of 130 micron."""
     corn = layers["rows"][layers["rows"].field_id != "NH"]
     laterals = layers["laterals"].groupby("block_id").length_m.sum()
     ratio = corn.set_index("block_id").length_m / laterals[corn.block_id]
     assert ratio.between(1.9, 2.1).all()
     told = {a.key: a.value for a in plan.assumptions}
     assert 2 <= float(told["design.interval_days"]) <= 4
+    assert told["filter_fineness"] == "130"
 
 
 def test_ids_depend_only_on_their_own_field(farm, layers):
@@ -253,7 +255,7 @@ def test_a_submain_redone_by_hand_from_the_layers(layers):
         beyond -= own.flow_l_h[at_valve[laterals.index.get_indexer(own.index)]].sum()
         for reach in branch.sort_values("seq").itertuples():
             points = shapely.get_coordinates(reach.geometry, include_z=True)
-            for a, b in zip(points[:-1], points[1:], strict=True):
+            for a, b in itertools.pairwise(points):
                 loss = swamee_jain_loss(beyond / 3.6e6, reach.inside_mm / 1000.0, 1e-5)
                 head += a[2] - b[2] - 1.1 * loss * np.linalg.norm(b - a)
                 here = np.hypot(*(inlets - b[:2]).T) < 1e-6

@@ -18,10 +18,17 @@ from farmgis.run import plan_farm, write_plan
 COMPENSATING = {
     "dripline": [
         {"name": "plain", "inside_diameter_mm": 22.2, "emitter_spacing_m": 0.4, "emitter_flow_l_h": 1.0},
-        {"name": "compensating", "inside_diameter_mm": 22.2, "emitter_spacing_m": 0.4, "emitter_flow_l_h": 1.0,
-         "exponent": 0.0, "least_head_m": 4.0, "greatest_head_m": 30.0},
+        {
+            "name": "compensating",
+            "inside_diameter_mm": 22.2,
+            "emitter_spacing_m": 0.4,
+            "emitter_flow_l_h": 1.0,
+            "exponent": 0.0,
+            "least_head_m": 4.0,
+            "greatest_head_m": 30.0,
+        },
     ]
-}  # fmt: skip
+}
 
 
 def srtm():
@@ -38,9 +45,16 @@ def plan(tmp_path_factory):
     folder = tmp_path_factory.mktemp("srtm")
     z, west, north, cell = srtm()
     with rasterio.open(
-        folder / "srtm.tif", "w", driver="GTiff", width=z.shape[1], height=z.shape[0], count=1, dtype="float32",
-        crs="EPSG:4326", transform=from_origin(west, north, cell, cell),
-    ) as out:  # fmt: skip
+        folder / "srtm.tif",
+        "w",
+        driver="GTiff",
+        width=z.shape[1],
+        height=z.shape[0],
+        count=1,
+        dtype="float32",
+        crs="EPSG:4326",
+        transform=from_origin(west, north, cell, cell),
+    ) as out:
         out.write(z, 1)
     rough = uniform_filter(np.hypot(*np.gradient(z)), 9)
     rough[:12], rough[-12:], rough[:, :12], rough[:, -12:] = np.inf, np.inf, np.inf, np.inf

@@ -6,7 +6,7 @@ import json
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, NoReturn
 
 import click
 
@@ -62,7 +62,8 @@ def plan(
 
         if farm_file is not None:
             return read_farm(farm_file)
-        assert fields is not None and elevation is not None
+        assert fields is not None
+        assert elevation is not None
         return farm_from_files(
             fields, elevation, weather=weather, layer=layer, input_crs=input_crs, crop=crop
         )
@@ -94,7 +95,7 @@ def _planned(read: Callable[[], Farm], output: str, overwrite: bool, show: bool)
         _fail(str(error), BAD_INPUT)
 
 
-def _fail(message: str, status: int) -> Any:
+def _fail(message: str, status: int) -> NoReturn:
     click.echo(f"farmgis: {message}", err=True)
     sys.exit(status)
 

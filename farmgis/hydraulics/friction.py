@@ -34,7 +34,7 @@ def head_loss_m(
     """Friction loss of a pipe that carries a constant flow. [m]
 
     >>> round(head_loss_m(100.0, 147.0, 100.0, 0.0015), 2)
-    1.41
+    1.4
     """
     row = kernel.pipe_constants(
         inside_mm / 1000.0, roughness_mm / 1000.0, water.viscosity_m2_s, water.gravity_m_s2
@@ -50,12 +50,13 @@ def velocity_m_s(flow_m3h: float | Floats, inside_mm: float | Floats) -> float |
 
 def dripline_row(dripline: Dripline, water: Water) -> Floats:
     """The kernels' constants of a dripline, shape (9,)."""
-    return kernel.pipe_constants(
+    row: Floats = kernel.pipe_constants(
         dripline.inside_diameter_mm / 1000.0,
         dripline.roughness_mm / 1000.0,
         water.viscosity_m2_s,
         water.gravity_m_s2,
     )
+    return row
 
 
 def pipe_rows(pipes: tuple[Pipe, ...], water: Water) -> Floats:

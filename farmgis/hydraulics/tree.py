@@ -39,6 +39,7 @@ class Tree:
     demand_m3_s: Floats
 
     def __post_init__(self) -> None:
+        """Refuse arrays of unlike lengths."""
         n = self.parent.size
         for name in ("ground_m", "loss_length_m", "minor", "size", "outlets", "demand_m3_s"):
             if getattr(self, name).shape != (n,):

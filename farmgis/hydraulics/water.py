@@ -22,7 +22,7 @@ def dynamic_viscosity_pa_s(temperature_c: float) -> float:
     The simplified equation of IAPWS (2008) for -20 to 110 degrees C.
     """
     t = (temperature_c + 273.15) / 300.0
-    return 1e-6 * (280.68 * t**-1.9 + 511.45 * t**-7.7 + 61.131 * t**-19.6 + 0.45903 * t**-40.0)
+    return 1e-6 * float(280.68 * t**-1.9 + 511.45 * t**-7.7 + 61.131 * t**-19.6 + 0.45903 * t**-40.0)
 
 
 def density_kg_m3(temperature_c: float) -> float:

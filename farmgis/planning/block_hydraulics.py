@@ -54,6 +54,7 @@ class BlockHeads:
 
     @property
     def head_variation_pct(self) -> float:
+        """Spread of the emitter heads, of their mean. [%]"""
         return head_variation_pct(self.head_min_m, self.head_max_m, self.head_mean_m)
 
 

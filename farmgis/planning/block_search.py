@@ -205,9 +205,15 @@ class _Trial:
     def judged_by(self, s: int) -> tuple[Any, ...]:
         """What `try_block` takes of one share, from `ground` to `fastest`."""
         return (
-            self.ground[s], self.reach[s], self.wide, self.curves[s], self.facts[s], self.emitter_m3_s,
-            self.rows, self.fastest,
-        )  # fmt: skip
+            self.ground[s],
+            self.reach[s],
+            self.wide,
+            self.curves[s],
+            self.facts[s],
+            self.emitter_m3_s,
+            self.rows,
+            self.fastest,
+        )
 
 
 def _trial(strip: Strip, units: _Units, shares: Floats, axes: Axes, ground: Surface, rules: Rules) -> _Trial:
@@ -278,11 +284,30 @@ def _bounds(strip: Strip, units: _Units, rules: Rules) -> _Bounds:
 def _arguments(trial: _Trial, bounds: _Bounds) -> tuple[Any, ...]:
     """The kernels' arguments from `ground` to `step_max`."""
     return (
-        trial.ground, trial.reach, trial.wide, trial.reaches, trial.curves, trial.facts, trial.emitter_m3_s,
-        trial.rows, trial.fastest, trial.capacity, trial.weight, TRENCH_INDEX, trial.middle_head_m, trial.law,
-        trial.mode, trial.limit, trial.variation, trial.least_m, trial.top_m, bounds.most_m3_s,
-        bounds.spread_m, bounds.lateral_m, bounds.step_m,
-    )  # fmt: skip
+        trial.ground,
+        trial.reach,
+        trial.wide,
+        trial.reaches,
+        trial.curves,
+        trial.facts,
+        trial.emitter_m3_s,
+        trial.rows,
+        trial.fastest,
+        trial.capacity,
+        trial.weight,
+        TRENCH_INDEX,
+        trial.middle_head_m,
+        trial.law,
+        trial.mode,
+        trial.limit,
+        trial.variation,
+        trial.least_m,
+        trial.top_m,
+        bounds.most_m3_s,
+        bounds.spread_m,
+        bounds.lateral_m,
+        bounds.step_m,
+    )
 
 
 def _candidates(
@@ -307,9 +332,19 @@ def _improve(
     """Look through all shares and valves for a chosen run, and keep what is cheaper, or nearer."""
     units = trial.wide.size
     kernel.try_range(
-        a, b, 0, True, np.zeros(trial.ground.shape[0], bool), _valves(rules), *_arguments(trial, bounds),
-        np.zeros(units, np.int64), np.zeros(units), np.zeros(units), best, choice,
-    )  # fmt: skip
+        a,
+        b,
+        0,
+        True,
+        np.zeros(trial.ground.shape[0], bool),
+        _valves(rules),
+        *_arguments(trial, bounds),
+        np.zeros(units, np.int64),
+        np.zeros(units),
+        np.zeros(units),
+        best,
+        choice,
+    )
 
 
 def _line_sizes(
@@ -321,10 +356,24 @@ def _line_sizes(
     """
     sizes = np.zeros(units.count, np.int64)
     kernel.try_block(
-        a, b, valve, trial.capacity[g], spend, *trial.judged_by(s), trial.weight, trial.middle_head_m, trial.law,
-        trial.mode, trial.limit, trial.variation, trial.least_m, trial.top_m, sizes, np.zeros(units.count),
+        a,
+        b,
+        valve,
+        trial.capacity[g],
+        spend,
+        *trial.judged_by(s),
+        trial.weight,
+        trial.middle_head_m,
+        trial.law,
+        trial.mode,
+        trial.limit,
+        trial.variation,
+        trial.least_m,
+        trial.top_m,
+        sizes,
         np.zeros(units.count),
-    )  # fmt: skip
+        np.zeros(units.count),
+    )
     before = sizes[valve - 1] if valve > a else None
     after = sizes[valve + 1] if valve < b - 1 else None
     if before is None and after is None:  # one unit: as large as its flow asks for
@@ -333,8 +382,10 @@ def _line_sizes(
     lines = np.repeat(sizes[a:b], np.diff(units.bounds)[a:b])
     first = int(units.bounds[a])
     own = slice(int(units.bounds[valve]) - first, int(units.bounds[valve + 1]) - first)
-    if before is not None or after is not None:
-        lines[own] = after if after is not None else before
+    if after is not None:
+        lines[own] = after
+    elif before is not None:
+        lines[own] = before
     if before is not None and after is not None:
         lines[own.start : _valve_line(units, a, b, valve) - first] = before
     return lines

@@ -30,8 +30,25 @@ def _parabola(x, y, out):
 
 
 @numba.njit(cache=True, parallel=True)
-def arms(z, x0, y0, cell, inlet, end, longest, spacing, lump, row, law, factor, start_k, each_k, heads,
-         curves, facts):  # fmt: skip
+def arms(
+    z,
+    x0,
+    y0,
+    cell,
+    inlet,
+    end,
+    longest,
+    spacing,
+    lump,
+    row,
+    law,
+    factor,
+    start_k,
+    each_k,
+    heads,
+    curves,
+    facts,
+):
     """Fill `curves` and `facts` of arms; the curves of one over the longest stay 0.
 
     `inlet`, `end`: (arms, 2) in x, y. `heads`: three inlet heads. `curves`: (arms, 3, 3), a parabola
@@ -62,9 +79,18 @@ def arms(z, x0, y0, cell, inlet, end, longest, spacing, lump, row, law, factor, 
         end_head = heads[1]
         for h in range(3):
             end_head, q, low, high, _ = shoot(
-                heads[h], end_head, along, stations, share * spacing * factor, share, row, law, start_k,
-                each_k, 1e-4,
-            )  # fmt: skip
+                heads[h],
+                end_head,
+                along,
+                stations,
+                share * spacing * factor,
+                share,
+                row,
+                law,
+                start_k,
+                each_k,
+                1e-4,
+            )
             seen[FLOW, h], seen[LOWEST, h], seen[HIGHEST, h] = q, low, high
         for c in range(3):
             _parabola(heads, seen[c], curves[k, c])
@@ -192,8 +218,32 @@ def _excess(a, b, head, drop, curves, facts, x1, law, mode, limit, variation, me
 
 
 @numba.njit(cache=True)
-def try_block(a, b, valve, capacity, spend, ground, reach, wide, curves, facts, nominal, rows, fastest,
-              weight, x1, law, mode, limit, variation, least, top, sizes, drop, flow):  # fmt: skip
+def try_block(
+    a,
+    b,
+    valve,
+    capacity,
+    spend,
+    ground,
+    reach,
+    wide,
+    curves,
+    facts,
+    nominal,
+    rows,
+    fastest,
+    weight,
+    x1,
+    law,
+    mode,
+    limit,
+    variation,
+    least,
+    top,
+    sizes,
+    drop,
+    flow,
+):
     """Return (excess, pipe index, valve head) of units a to b fed at unit `valve`, filling `sizes`.
 
     `nominal` is the flow of one emitter at the design head. The submain is sized by its flows there,
@@ -258,8 +308,37 @@ def _own_spread(k, curves, facts):
 
 
 @numba.njit(cache=True)
-def _try_run(a, b, s, valves, thorough, metres, ground, reach, wide, curves, facts, nominal, rows, fastest, capacity,
-             weight, trench, x1, law, mode, limit, variation, least, top, sizes, drop, flow, best, choice):  # fmt: skip
+def _try_run(
+    a,
+    b,
+    s,
+    valves,
+    thorough,
+    metres,
+    ground,
+    reach,
+    wide,
+    curves,
+    facts,
+    nominal,
+    rows,
+    fastest,
+    capacity,
+    weight,
+    trench,
+    x1,
+    law,
+    mode,
+    limit,
+    variation,
+    least,
+    top,
+    sizes,
+    drop,
+    flow,
+    best,
+    choice,
+):
     """Try the valves and gradients of one run at one share; return (least excess, nothing is cheaper)."""
     smallest = INFEASIBLE
     cheapest = False
@@ -270,9 +349,31 @@ def _try_run(a, b, s, valves, thorough, metres, ground, reach, wide, curves, fac
         for g in range(2 * capacity.shape[0]):
             spend = 1 - g % 2
             excess, cost, _ = try_block(
-                a, b, valve, capacity[g // 2], spend == 1, ground, reach, wide, curves, facts, nominal, rows,
-                fastest, weight, x1, law, mode, limit, variation, least, top, sizes, drop, flow,
-            )  # fmt: skip
+                a,
+                b,
+                valve,
+                capacity[g // 2],
+                spend == 1,
+                ground,
+                reach,
+                wide,
+                curves,
+                facts,
+                nominal,
+                rows,
+                fastest,
+                weight,
+                x1,
+                law,
+                mode,
+                limit,
+                variation,
+                least,
+                top,
+                sizes,
+                drop,
+                flow,
+            )
             cost += metres * trench
             smallest = min(smallest, excess)
             if (excess <= 0.0 and (best[0] > 0.0 or cost < best[1])) or (excess > 0.0 and excess < best[0]):
@@ -287,9 +388,42 @@ def _try_run(a, b, s, valves, thorough, metres, ground, reach, wide, curves, fac
 
 
 @numba.njit(cache=True)
-def try_range(a, b, served, thorough, given_up, valves, ground, reach, wide, reaches, curves, facts, nominal,
-              rows, fastest, capacity, weight, trench, x1, law, mode, limit, variation, least, top, most_flow,
-              spread_max, lateral_max, step_max, sizes, drop, flow, best, choice):  # fmt: skip
+def try_range(
+    a,
+    b,
+    served,
+    thorough,
+    given_up,
+    valves,
+    ground,
+    reach,
+    wide,
+    reaches,
+    curves,
+    facts,
+    nominal,
+    rows,
+    fastest,
+    capacity,
+    weight,
+    trench,
+    x1,
+    law,
+    mode,
+    limit,
+    variation,
+    least,
+    top,
+    most_flow,
+    spread_max,
+    lateral_max,
+    step_max,
+    sizes,
+    drop,
+    flow,
+    best,
+    choice,
+):
     """Try one run of units at all shares that are not `given_up`, from `served` on; return which served.
 
     `thorough` looks for the cheapest; else the first share and valve within tolerance will do.
@@ -318,10 +452,36 @@ def try_range(a, b, served, thorough, given_up, valves, ground, reach, wide, rea
         if carried <= 0.0:
             continue
         smallest, cheapest = _try_run(
-            a, b, s, valves, thorough, metres, ground[s], reach[s], wide, curves[s], facts[s], nominal, rows,
-            fastest, capacity, weight, trench, x1, law, mode, limit, variation, least, top, sizes, drop, flow,
-            best, choice,
-        )  # fmt: skip
+            a,
+            b,
+            s,
+            valves,
+            thorough,
+            metres,
+            ground[s],
+            reach[s],
+            wide,
+            curves[s],
+            facts[s],
+            nominal,
+            rows,
+            fastest,
+            capacity,
+            weight,
+            trench,
+            x1,
+            law,
+            mode,
+            limit,
+            variation,
+            least,
+            top,
+            sizes,
+            drop,
+            flow,
+            best,
+            choice,
+        )
         given_up[s] = b - a > 1 and (smallest > 0.4 or own > spread_max)
         if cheapest or (smallest <= 0.0 and not thorough):
             return s
@@ -329,9 +489,35 @@ def try_range(a, b, served, thorough, given_up, valves, ground, reach, wide, rea
 
 
 @numba.njit(cache=True, parallel=True, nogil=True)
-def try_ranges(longest, valves, ground, reach, wide, reaches, curves, facts, nominal, rows, fastest, capacity,
-               weight, trench, x1, law, mode, limit, variation, least, top, most_flow, spread_max,
-               lateral_max, step_max, best, choice):  # fmt: skip
+def try_ranges(
+    longest,
+    valves,
+    ground,
+    reach,
+    wide,
+    reaches,
+    curves,
+    facts,
+    nominal,
+    rows,
+    fastest,
+    capacity,
+    weight,
+    trench,
+    x1,
+    law,
+    mode,
+    limit,
+    variation,
+    least,
+    top,
+    most_flow,
+    spread_max,
+    lateral_max,
+    step_max,
+    best,
+    choice,
+):
     """Fill `best` (units, longest, 2: excess, cost) and `choice` (share, valve, gradient, spend).
 
     `ground`, `reach`: (shares, units); `curves`: (shares, units, 2, 3, 3); `facts`: (shares, units, 2, 3);
@@ -352,8 +538,38 @@ def try_ranges(longest, valves, ground, reach, wide, reaches, curves, facts, nom
             best[a, length - 1, 1] = 0.0
             if a + length <= units:
                 served = try_range(
-                    a, a + length, served, False, given_up, valves, ground, reach, wide, reaches, curves, facts,
-                    nominal, rows, fastest, capacity, weight, trench, x1, law, mode, limit, variation, least,
-                    top, most_flow, spread_max, lateral_max, step_max, sizes, drop, flow, best[a, length - 1],
+                    a,
+                    a + length,
+                    served,
+                    False,
+                    given_up,
+                    valves,
+                    ground,
+                    reach,
+                    wide,
+                    reaches,
+                    curves,
+                    facts,
+                    nominal,
+                    rows,
+                    fastest,
+                    capacity,
+                    weight,
+                    trench,
+                    x1,
+                    law,
+                    mode,
+                    limit,
+                    variation,
+                    least,
+                    top,
+                    most_flow,
+                    spread_max,
+                    lateral_max,
+                    step_max,
+                    sizes,
+                    drop,
+                    flow,
+                    best[a, length - 1],
                     choice[a, length - 1],
-                )  # fmt: skip
+                )

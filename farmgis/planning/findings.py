@@ -45,8 +45,9 @@ def _over(field: Field, layout: Layout) -> list[Finding]:
         return []
     number, worst = max(over, key=lambda o: o[1].heads.head_variation_pct)
     said = (
-        f"{len(over)} of {len(layout.blocks)} blocks ({layout.over_tolerance_ha:.1f} ha) are out of tolerance "
-        f"with {layout.dripline.name}; the worst is {field.field_id}-B{number:02d}: "
+        f"{len(over)} of {len(layout.blocks)} blocks ({layout.over_tolerance_ha:.1f} ha) "
+        f"are out of tolerance with {layout.dripline.name}; "
+        f"the worst is {field.field_id}-B{number:02d}: "
     )
     what, advice, measured, limit, unit = _why_over(worst, field, layout)
     return [
@@ -77,7 +78,8 @@ def _why_over(block: LaidBlock, field: Field, layout: Layout) -> tuple[str, str,
         )
     if dripline.compensating:
         return (
-            f"its heads of {heads.head_min_m:.1f} to {heads.line_head_max_m:.1f} m do not fit the line's range",
+            f"its heads of {heads.head_min_m:.1f} to {heads.line_head_max_m:.1f} m "
+            "do not fit the line's range",
             "make blocks smaller (`block_max_ha`), or take a line with a stronger wall",
             heads.line_head_max_m,
             dripline.greatest_head_m,
@@ -169,7 +171,8 @@ def farm_findings(farm: Farm) -> list[Finding]:
             Finding(
                 "attention",
                 "supply",
-                "no source was given: mains, pump and energy are not planned, and the flow is what the farm needs",
+                "no source was given: mains, pump and energy are not planned, "
+                "and the flow is what the farm needs",
                 "farm",
                 "state the river pump, borehole or hydrant in the farm file",
             )

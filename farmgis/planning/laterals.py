@@ -33,6 +33,7 @@ class DrawnLaterals:
 
     @property
     def count(self) -> int:
+        """Number of laterals."""
         return int(self.emitters.size)
 
     def ends_m(self) -> tuple[Floats, Floats]:

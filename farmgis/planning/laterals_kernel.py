@@ -48,7 +48,7 @@ def draw(z, x0, y0, cell, inlet, end, spacing, step, tolerance, points, offsets,
     for k in range(inlet.shape[0]):
         plan = math.hypot(end[k, 0] - inlet[k, 0], end[k, 1] - inlet[k, 1])
         emitters[k] = 0
-        pieces = max(1, int(math.ceil(plan / step)))
+        pieces = max(1, math.ceil(plan / step))
         s = np.empty(pieces + 1)
         ground = np.empty(pieces + 1)
         for i in range(pieces + 1):

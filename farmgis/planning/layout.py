@@ -93,6 +93,7 @@ class Layout:
 
     @property
     def mean_block_ha(self) -> float:
+        """Mean size of a block. [ha]"""
         return float(sum(b.area.area for b in self.blocks)) / 1e4 / len(self.blocks)
 
     @property
@@ -182,10 +183,7 @@ def _choose_azimuth(field: Field, ground: Survey, rules: Rules) -> tuple[float, 
     """Return the cheapest azimuth, the contour's unless another costs clearly less, and all judged."""
     fixed = field.design.row_azimuth_deg
     coarse = replace(rules, fine=False)
-    if fixed is not None:
-        wanted = [fixed % 180.0]
-    else:
-        wanted = candidate_azimuths(field, ground)
+    wanted = candidate_azimuths(field, ground) if fixed is None else [fixed % 180.0]
     judged = [_judge(field, wanted[0], ground, coarse)]
     if judged[0].over_ha <= 2.0 * HOPELESS_SHARE * field.area.area / 1e4 or fixed is not None:
         judged += [_judge(field, a, ground, coarse) for a in wanted[1:]]
@@ -266,7 +264,7 @@ def _choices(rows: RowPlan, ground: Survey, rules: Rules) -> tuple[list[BlockCho
 def _chain_blocks(
     chain: Lines, rows: RowPlan, ground: Survey, rules: Rules
 ) -> tuple[list[BlockChoice], float]:
-    """The best of a chain's slants and bay counts: within tolerance first, then by cost; and what it loses."""
+    """The best of a chain's slants and bay counts, by tolerance and then cost; and what it loses."""
     best: tuple[list[BlockChoice], float] = ([], 0.0)
     best_key = (math.inf, math.inf)
     for slant in slants(chain):

@@ -91,6 +91,7 @@ class Lines:
 
     @property
     def length_m(self) -> float:
+        """Length of all lines. [m]"""
         return float((self.end_u_m - self.start_u_m).sum())
 
 
@@ -111,10 +112,8 @@ def row_plan(field: Field, azimuth_deg: float) -> RowPlan:
     land = axes.turned(field.area if field.exclusions is None else field.area - field.exclusions)
     irrigated = irrigated_land(land, field.design)
     design = field.design
-    if irrigated.is_empty:
-        first_row = 0.0
-    else:
-        first_row = irrigated.bounds[1] + design.row_spacing_m / 2.0
+    lowest = 0.0 if irrigated.is_empty else irrigated.bounds[1]
+    first_row = lowest + design.row_spacing_m / 2.0
     rows = clipped_lines(irrigated, first_row, design.row_spacing_m)
     return RowPlan(axes, irrigated, rows, _lateral_lines(irrigated, first_row, design))
 

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from farmgis.planning import block_search, describe, layout, rows, survey
-from farmgis.records import Assumption
+from farmgis.records import Assumption, Known
+
+FILTER_MICRON = 130.0
+"""Finest opening of the filter that emitters of this size ask for, unless their maker says otherwise."""
 
 
 def planning_assumptions() -> tuple[Assumption, ...]:
     """Values that the layout used, each with what it rests on."""
-    practice = "common practice"
+    practice: Known = "common practice"
     told = [
         ("submain_local_loss", f"{100 * (block_search.SUBMAIN_LOSS_FACTOR - 1):.0f}", "% of friction"),
         ("compensating_reserve", f"{block_search.RESERVE_M:g}", "m over the least head"),
@@ -24,6 +27,7 @@ def planning_assumptions() -> tuple[Assumption, ...]:
         ("smallest_strip", f"{layout.LEAST_STRIP_HA:g}", "ha"),
         ("side_boundary_angle", f"{rows.SIDE_ANGLE_DEG:g}", "degrees to the rows"),
         ("slope_noise_after_smoothing", f"{survey.SLOPE_NOISE_PCT:g}", "% of slope"),
+        ("filter_fineness", f"{FILTER_MICRON:g}", "micron"),
         ("valve_loss", f"{describe.VALVE_LOSS_M:g}", "m"),
         ("valve_velocity", f"{describe.VALVE_VELOCITY_M_S:g}", "m/s"),
     ]

@@ -116,7 +116,7 @@ def bay_counts(chain: Lines, slant: float, design: Design) -> list[int]:
     low, high = _bounds(chain, slant)
     count = least_bays(chain, slant, design.lateral_max_m)
     most = max(count, int((high - low) / (2.0 * SHORT_LATERAL_M)))
-    counts = []
+    counts: list[int] = []
     while count <= most and len(counts) < 5:
         counts.append(count)
         count = max(count + 1, round(1.3 * count))
@@ -136,7 +136,7 @@ def bays(chain: Lines, slant: float, count: int, design: Design) -> list[Strip]:
     cut = np.where(cut - start < room, start, cut)
     cut = np.where(end - cut < room, end, cut)
     cut[:, 0], cut[:, -1] = chain.start_u_m, chain.end_u_m
-    strips = []
+    strips: list[Strip] = []
     for b in range(count):
         kept = cut[:, b + 1] - cut[:, b] > 1e-9
         pieces = Lines(

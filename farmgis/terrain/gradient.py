@@ -17,7 +17,7 @@ Mask = NDArray[np.bool_]
 def gradient(surface: Surface) -> tuple[Floats, Floats]:
     """Return (dz/dx, dz/dy) at every cell by central differences, each of the window's shape. [-]"""
     dz_dy, dz_dx = np.gradient(surface.z_m, surface.cell_m)
-    return dz_dx, dz_dy
+    return np.asarray(dz_dx), np.asarray(dz_dy)
 
 
 def slope_pct(dz_dx: Floats, dz_dy: Floats) -> Floats:

@@ -82,7 +82,7 @@ def _plane(z: Floats, known: np.ndarray) -> Floats:
     i, j = np.indices(z.shape, dtype=float)
     terms = np.stack([np.ones(known.sum()), i[known], j[known]], axis=1)
     a, b, c = np.linalg.lstsq(terms, z[known], rcond=None)[0]
-    return a + b * i + c * j
+    return np.asarray(a + b * i + c * j)
 
 
 def refine(surface: Surface, factor: int) -> Surface:

@@ -29,8 +29,8 @@ def height(z, x0, y0, cell, x, y):
     fy = (y - y0) / cell
     if not (-0.5 <= fx <= columns - 0.5 and -0.5 <= fy <= rows - 0.5):
         return math.nan
-    j = min(max(int(math.floor(fx)), 0), columns - 2)
-    i = min(max(int(math.floor(fy)), 0), rows - 2)
+    j = min(max(math.floor(fx), 0), columns - 2)
+    i = min(max(math.floor(fy), 0), rows - 2)
     wx = _weights(fx - j)
     wy = _weights(fy - i)
     total = 0.0

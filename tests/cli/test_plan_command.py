@@ -39,16 +39,30 @@ def two_files(tmp_path_factory):
     north = np.arange(100)[:, None] * -5.0
     z = np.broadcast_to(200.0 + 0.01 * north, (100, 150)).astype("float32")
     with rasterio.open(
-        folder / "ground.tif", "w", driver="GTiff", width=150, height=100, count=1, dtype="float32", crs=CRS,
+        folder / "ground.tif",
+        "w",
+        driver="GTiff",
+        width=150,
+        height=100,
+        count=1,
+        dtype="float32",
+        crs=CRS,
         transform=from_origin(X0, Y0 - 50, 5.0, 5.0),
-    ) as out:  # fmt: skip
+    ) as out:
         out.write(z, 1)
     return folder
 
 
 def test_two_files_make_a_plan(two_files, tmp_path):
-    done = run("plan", "--fields", two_files / "one.gpkg", "--elevation", two_files / "ground.tif", "--output",
-               tmp_path / "out")  # fmt: skip
+    done = run(
+        "plan",
+        "--fields",
+        two_files / "one.gpkg",
+        "--elevation",
+        two_files / "ground.tif",
+        "--output",
+        tmp_path / "out",
+    )
     assert done.returncode == 0, done.stderr
     assert "1 of 1 fields planned" in done.stdout
     assert "no weather was given" in done.stdout.split("fields planned")[0]  # before any total
@@ -68,8 +82,16 @@ def test_json_and_quiet(two_files, tmp_path):
 
 
 def test_a_field_off_the_model_does_not_stop_the_farm(two_files, tmp_path):
-    done = run("plan", "--fields", two_files / "two.gpkg", "--elevation", two_files / "ground.tif", "--output",
-               tmp_path / "out", "--json")  # fmt: skip
+    done = run(
+        "plan",
+        "--fields",
+        two_files / "two.gpkg",
+        "--elevation",
+        two_files / "ground.tif",
+        "--output",
+        tmp_path / "out",
+        "--json",
+    )
     assert done.returncode == 1, done.stderr
     told = json.loads(done.stdout)
     assert told["fields_not_planned"] == ["A2"]
@@ -81,8 +103,16 @@ def test_a_field_off_the_model_does_not_stop_the_farm(two_files, tmp_path):
 
 
 def test_an_existing_plan_is_not_overwritten(two_files, tmp_path):
-    words = ("plan", "--fields", two_files / "one.gpkg", "--elevation", two_files / "ground.tif", "--output",
-             tmp_path, "--quiet")  # fmt: skip
+    words = (
+        "plan",
+        "--fields",
+        two_files / "one.gpkg",
+        "--elevation",
+        two_files / "ground.tif",
+        "--output",
+        tmp_path,
+        "--quiet",
+    )
     assert run(*words).returncode == 0
     before = (tmp_path / "plan.gpkg").read_bytes()
     refused = run(*words)

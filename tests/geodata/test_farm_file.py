@@ -138,7 +138,6 @@ DEFAULTS = {
     "design.tolerance.head_variation_pct": "20",
     "design.block_min_ha": "3",
     "design.block_max_ha": "8",
-    "design.main_velocity_m_s": "1.5",
     "design.submain_velocity_m_s": "2",
     "source.hours_per_day": "20",
 }
