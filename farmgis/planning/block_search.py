@@ -45,7 +45,7 @@ LONGEST_SIDESTEP_M = 120.0
 the pipe."""
 
 MOST_UNITS = 40
-"""A strip is not judged in more units than this: the cost grows with their cube."""
+"""A strip is first judged in no more units than this; on steep ground the search may need more."""
 
 VALVE_INDEX = 150.0
 """A valve set, in the relative index in which a kilogram of pipe counts 1 (common practice)."""
@@ -65,7 +65,7 @@ class Rules:
     """What bounds a block of one field with one dripline.
 
     `tightness` is the share of the tolerance that the search may use: the rest is kept for what the
-    units do not show.
+    units do not show. A strip is judged in no more than `most_units` units.
     """
 
     design: Design
@@ -76,6 +76,7 @@ class Rules:
     least_flow_m3h: float
     tightness: float = 0.95
     fine: bool = True
+    most_units: int = MOST_UNITS
 
 
 @dataclass(frozen=True)
@@ -162,7 +163,7 @@ def _units(strip: Strip, slope_pct: float, rules: Rules) -> _Units:
     area_width = rules.design.block_max_ha * 1e4 / max(mean_length, 1.0) / 16.0
     fall_width = 0.25 / max(slope_pct / 100.0, 1e-6)
     reach = min(12.0, area_width, fall_width) * (1.0 if rules.fine else 2.0)
-    size = max(1, round(reach / width), math.ceil(lines / MOST_UNITS))
+    size = max(1, round(reach / width), math.ceil(lines / rules.most_units))
     edges = [0, *(jumps(strip.start_u_m, strip.end_u_m, rules.design.lateral_spacing_m) + 1), lines]
     pieces = []
     for low, high in itertools.pairwise(edges):

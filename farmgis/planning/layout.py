@@ -47,8 +47,9 @@ HOPELESS_SHARE = 0.25
 PREFERENCE = 0.98
 """On ground of 1 % or more another direction than the contour's has to cost less than this share."""
 
-TIGHTNESS = (0.95, 0.85, 0.75)
-"""Shares of the tolerance that the search may use, tried in turn until the laid blocks keep it."""
+ATTEMPTS = ((0.95, 40), (0.95, 160), (0.85, 160), (0.75, 160))
+"""Shares of the tolerance that the search may use, and units a strip, tried in turn until the laid blocks
+keep it: on steep ground the fall within one of 40 units may be more than what was left over."""
 
 
 @dataclass(frozen=True)
@@ -126,14 +127,19 @@ def lay_out(
         last = k + 1 == len(field.driplines)
         if not (last and nearest is None) and _is_hopeless(field, candidates):
             continue
-        layout = _at_azimuth(field, ground, rules, azimuth, candidates)
-        if layout.over_tolerance_ha == 0.0 and layout.mean_block_ha >= 0.5 * field.design.block_min_ha:
+        layout = _at_azimuth(field, ground, rules, azimuth, candidates, another=not last)
+        if layout.over_tolerance_ha == 0.0 and not _too_small(field, layout):
             return layout
         if nearest is None or layout.shortfall < nearest.shortfall:
             nearest = layout
     if nearest is None:
         raise FieldError(f"field {field.field_id!r}: no dripline was given")
     return nearest
+
+
+def _too_small(field: Field, layout: Layout) -> bool:
+    """Whether blocks are on average under half the least size."""
+    return layout.mean_block_ha < 0.5 * field.design.block_min_ha
 
 
 def _is_hopeless(field: Field, candidates: tuple[Candidate, ...]) -> bool:
@@ -160,12 +166,17 @@ def rules_for(
 
 
 def _at_azimuth(
-    field: Field, ground: Survey, rules: Rules, azimuth: float, candidates: tuple[Candidate, ...]
+    field: Field,
+    ground: Survey,
+    rules: Rules,
+    azimuth: float,
+    candidates: tuple[Candidate, ...],
+    another: bool,
 ) -> Layout:
     rows = row_plan(field, azimuth)
     tried: list[Layout] = []
-    for tightness in TIGHTNESS:
-        choices, left_out = _choices(rows, ground, replace(rules, tightness=tightness))
+    for tightness, units in ATTEMPTS:
+        choices, left_out = _choices(rows, ground, replace(rules, tightness=tightness, most_units=units))
         if not choices:
             raise FieldError(
                 f"field {field.field_id!r}: no lateral of {field.design.lateral_min_m:g} m or more fits "
@@ -176,6 +187,8 @@ def _at_azimuth(
         tried.append(Layout(azimuth, rules.dripline, rows, blocks, candidates, left_out))
         if all(b.within_tolerance or b.choice.excess > 0.0 for b in blocks):
             break  # nothing turned out worse than the search took it to be
+        if another and _too_small(field, tried[-1]):
+            break  # the next dripline is tried: tighter searches only make blocks smaller
     return min(tried, key=lambda t: t.over_tolerance_ha)
 
 
