@@ -2,7 +2,7 @@
 
 A comment above a fenced block says what the block is:
 
-    <!-- run -->        a command of farmgis or Python, run in a folder that holds `sample_geodata/` and `out/`
+    <!-- run -->        a command of farmgis or Python, run in a folder with `sample_geodata/` and `out/`
     <!-- prints -->     what the blocks run before it print; a line of three dots stands for any lines
     <!-- file NAME -->  a file that the next blocks read
 

@@ -107,6 +107,7 @@ LISTS: dict[str, dict[str, Setting]] = {
         "emitter_loss_k": _n(0.0, 20.0, "velocity heads"),
         "local_loss_pct": _n(0.0, 100.0, "% of friction"),
         "roughness_mm": _n(0.0, 1.0, "mm", False, "memory"),
+        "closing_head_m": _n(0.0, 10.0, "m", False, "memory"),
     },
     "pipe": {
         "material": Setting("text", needed=True),

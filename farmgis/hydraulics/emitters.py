@@ -10,27 +10,30 @@ from farmgis.hydraulics.emitters_kernel import emitter_flow
 from farmgis.records import Dripline, Floats
 
 TOE_HEAD_M = 0.05
-"""Below this head the flow falls to zero along a straight line; at or under zero there is none."""
+"""From this much over the closing head the flow falls to zero along a straight line."""
 
 
 def emitter_law(dripline: Dripline) -> Floats:
-    """The kernels' law of a dripline's emitters, shape (4,), flow in m3/s.
+    """The kernels' law of a dripline's emitters, shape (7,), flow in m3/s.
 
-    A compensating emitter holds its flow from `least_head_m` up, and follows the square root of head
-    below it.
+    A compensating emitter holds its flow from `least_head_m` to `greatest_head_m`, and follows the square
+    root of head below and above: outside its range its membrane is a plain orifice (common practice).
+    Nothing flows at or under `closing_head_m`, 0 for an emitter that does not close.
     """
     flow_m3_s = dripline.emitter_flow_l_h / 3.6e6
+    closing = dripline.closing_head_m
+    toe = closing + TOE_HEAD_M
     if dripline.compensating:
-        if dripline.least_head_m is None or dripline.least_head_m <= TOE_HEAD_M:
+        least = dripline.least_head_m
+        if least is None or least <= toe:
             raise ValueError(
                 f"dripline {dripline.name!r}: exponent 0 is pressure compensating; "
-                "state `least_head_m`, the head from which it compensates"
+                f"state `least_head_m`, the head from which it compensates, over {toe:g} m"
             )
-        return np.array(
-            [flow_m3_s / math.sqrt(dripline.least_head_m), 0.5, dripline.least_head_m, TOE_HEAD_M]
-        )
+        k = flow_m3_s / math.sqrt(least)
+        return np.array([k, 0.5, least, max(least, dripline.greatest_head_m), flow_m3_s, closing, toe])
     k = flow_m3_s / dripline.nominal_head_m**dripline.exponent
-    return np.array([k, dripline.exponent, math.inf, TOE_HEAD_M])
+    return np.array([k, dripline.exponent, math.inf, math.inf, 0.0, closing, toe])
 
 
 def emitter_flow_l_h(head_m: float, dripline: Dripline) -> float:

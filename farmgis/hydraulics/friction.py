@@ -10,6 +10,10 @@ from farmgis.records import Dripline, Floats, Pipe
 
 DEFAULT_WATER = water_at(20.0)
 
+LEAST_INSIDE_MM = 2.0
+GREATEST_INSIDE_MM = 5000.0
+"""Inside diameters that a pipe has: outside them a unit is mistaken."""
+
 
 def friction_factor(reynolds: float, relative_roughness: float = 0.0) -> float:
     """Darcy friction factor f. [-]
@@ -48,23 +52,41 @@ def velocity_m_s(flow_m3h: float | Floats, inside_mm: float | Floats) -> float |
     return flow_m3h / 3600.0 / (np.pi / 4.0 * (inside_mm / 1000.0) ** 2)
 
 
-def dripline_row(dripline: Dripline, water: Water) -> Floats:
-    """The kernels' constants of a dripline, shape (9,)."""
+def _row(name: str, inside_mm: float, roughness_mm: float, water: Water) -> Floats:
+    """Constants of one size. Raises ValueError for a diameter or roughness that no pipe has."""
+    if not LEAST_INSIDE_MM <= inside_mm <= GREATEST_INSIDE_MM:
+        raise ValueError(
+            f"pipe {name}: its inside diameter is {inside_mm:g} mm; "
+            f"one of {LEAST_INSIDE_MM:g} to {GREATEST_INSIDE_MM:g} mm is a pipe: is the unit right?"
+        )
+    if not 0.0 <= roughness_mm <= inside_mm / 20.0:
+        raise ValueError(f"pipe {name}: its roughness is {roughness_mm:g} mm, its inside {inside_mm:g} mm")
     row: Floats = kernel.pipe_constants(
-        dripline.inside_diameter_mm / 1000.0,
-        dripline.roughness_mm / 1000.0,
-        water.viscosity_m2_s,
-        water.gravity_m_s2,
+        inside_mm / 1000.0, roughness_mm / 1000.0, water.viscosity_m2_s, water.gravity_m_s2
     )
     return row
 
 
+def dripline_row(dripline: Dripline, water: Water) -> Floats:
+    """The kernels' constants of a dripline, shape (9,)."""
+    return _row(dripline.name, dripline.inside_diameter_mm, dripline.roughness_mm, water)
+
+
 def pipe_rows(pipes: tuple[Pipe, ...], water: Water) -> Floats:
     """The kernels' constants of some pipes, shape (pipes, 9)."""
-    rows = [
-        kernel.pipe_constants(
-            p.inside_mm / 1000.0, p.roughness_mm / 1000.0, water.viscosity_m2_s, water.gravity_m_s2
-        )
-        for p in pipes
-    ]
+    rows = [_row(f"{p.material} {p.nominal_mm:g}", p.inside_mm, p.roughness_mm, water) for p in pipes]
     return np.array(rows).reshape(-1, kernel.COLUMNS)
+
+
+def hazen_williams_row(inside_mm: float, coefficient: float, water: Water = DEFAULT_WATER) -> Floats:
+    """The kernels' constants of a main by Hazen-Williams, shape (9,).
+
+    Loss is 10.667 Q^1.852 / (C^1.852 D^4.871) a metre, Q in m3/s and D in m (the form of EPANET). It holds
+    for water near 15 degrees C in turbulent flow, in pipes of some 50 mm and more: not for driplines, where
+    it tells too little.
+    """
+    row = _row("of Hazen-Williams", inside_mm, 0.0, water)
+    row[0] = -1.0
+    power = kernel.HAZEN_WILLIAMS_EXPONENT
+    row[1] = 10.667 / (coefficient**power * (inside_mm / 1000.0) ** 4.871)
+    return row

@@ -1,7 +1,8 @@
 """Kernel of `friction`: loss per metre and its derivative, from a row of constants a pipe size.
 
 A row holds: 0 Reynolds number per unit flow, 1 laminar loss per unit flow, 2 loss per f Q^2,
-3 relative roughness / 3.7, 4 to 7 the transition's polynomial, 8 velocity head per Q^2.
+3 relative roughness / 3.7, 4 to 7 the transition's polynomial, 8 velocity head per Q^2. A row of
+Hazen-Williams has -1 in column 0 and its loss per Q^1.852 in column 1.
 """
 
 import math
@@ -13,6 +14,8 @@ LAMINAR = 2000.0
 TURBULENT = 4000.0
 COLUMNS = 9
 LN10 = math.log(10.0)
+QUARTER_LN10_SQUARED = 0.25 * LN10 * LN10
+HAZEN_WILLIAMS_EXPONENT = 1.852
 
 
 @numba.njit(cache=True)
@@ -42,16 +45,19 @@ def loss_per_metre(flow, row):
     """Return (head loss per metre, its derivative by flow) for flow >= 0. SI units."""
     reynolds = flow * row[0]
     if reynolds <= LAMINAR:
+        if row[0] < 0.0 and flow > 0.0:
+            loss = row[1] * math.exp(HAZEN_WILLIAMS_EXPONENT * math.log(flow))
+            return loss, HAZEN_WILLIAMS_EXPONENT * loss / flow
         return row[1] * flow, row[1]
     if reynolds < TURBULENT:
         r = reynolds / LAMINAR
         f = row[4] + r * (row[5] + r * (row[6] + r * row[7]))
         slope = (row[5] + r * (2.0 * row[6] + r * 3.0 * row[7])) * row[0] / LAMINAR
     else:
-        rough_term = 5.74 * reynolds**-0.9
+        rough_term = 5.74 * math.exp(-0.9 * math.log(reynolds))  # half the time of a power
         y = row[3] + rough_term
         ln_y = math.log(y)
-        f = 0.25 * LN10 * LN10 / (ln_y * ln_y)
+        f = QUARTER_LN10_SQUARED / (ln_y * ln_y)
         slope = 1.8 * f * rough_term / (ln_y * y * flow)
     scale = row[2] * flow
     return scale * flow * f, scale * (2.0 * f + flow * slope)

@@ -3,14 +3,21 @@
 from __future__ import annotations
 
 import math
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from typing import Literal
+from functools import cached_property, partial
+from itertools import pairwise
+from typing import Any, Literal
 
 import numpy as np
+from numba import config
 from numpy.typing import NDArray
 from scipy.optimize import brentq
+from scipy.sparse import csr_array
+from scipy.sparse.csgraph import depth_first_order
 
 from farmgis.errors import ConvergenceError
+from farmgis.hydraulics import runs_kernel
 from farmgis.hydraulics import tree_kernel as kernel
 from farmgis.records import Floats
 
@@ -19,8 +26,21 @@ Ints = NDArray[np.int64]
 Aim = Literal["fixed head", "total flow", "least head"]
 _MODES = {"fixed head": kernel.FIXED_HEAD, "total flow": kernel.TOTAL_FLOW, "least head": kernel.LEAST_HEAD}
 
+THREADS_FROM = 20_000
+"""Nodes in runs from which on these are shared out among cores: below, that costs more than it saves."""
+
 HIGHEST_ROOT_M = 1000.0
 """No head of the root above this is sought: it would be no water for irrigating."""
+
+_BOUNDS = {
+    "ground_m": (10_000.0, "m"),
+    "loss_length_m": (100_000.0, "m"),
+    "minor": (1e6, "velocity heads"),
+    "outlets": (1e6, "emitters"),
+    "demand_m3_s": (100.0, "m3/s"),
+    "size": (math.inf, ""),
+}
+"""Greatest magnitudes that a node may have: more is a unit mistaken."""
 
 
 @dataclass(frozen=True)
@@ -28,8 +48,13 @@ class Tree:
     """A rooted tree in topological order: node 0 is the root and `parent[i] < i`.
 
     Link i joins node i to its parent: `loss_length_m` of pipe of `size[i]` (a row of `sizes`, from
-    `friction.pipe_rows` or `dripline_row`) and `minor[i]` velocity heads of local loss. `outlets[i]`
-    emitters stand at node i, all of one `law`; `demand_m3_s` is a take-off that does not depend on head.
+    `friction.pipe_rows`, `dripline_row` or `hazen_williams_row`) and `minor[i]` velocity heads of local
+    loss. `outlets[i]` emitters stand at node i, all of one `law`; a fraction is an emitter that gives more
+    or less than its kind. `demand_m3_s` is a take-off that does not depend on head.
+
+    A regulator at node i lets no more than `setting_m[i]` metres pass (inf where there is none). Where
+    `curve[i]` is not -1, link i has a device that loses what `curves[curve[i]]` says: points (flow in
+    m3/s, loss in m), both rising; straight between them and beyond the last two.
     """
 
     parent: Ints
@@ -41,27 +66,38 @@ class Tree:
     outlets: Floats
     law: Floats
     demand_m3_s: Floats
+    setting_m: Floats | None = None
+    curve: Ints | None = None
+    curves: tuple[Floats, ...] = ()
 
     def __post_init__(self) -> None:
         """Refuse arrays of unlike lengths."""
         n = self.parent.size
-        for name in ("ground_m", "loss_length_m", "minor", "size", "outlets", "demand_m3_s"):
+        given = [*_BOUNDS, *(k for k in ("setting_m", "curve") if getattr(self, k) is not None)]
+        for name in given:
             if getattr(self, name).shape != (n,):
                 raise ValueError(f"tree: `{name}` has shape {getattr(self, name).shape}, not ({n},)")
-        if n == 0 or self.parent[0] != -1:
-            raise ValueError("tree: the first node is the root and its parent is -1")
-        if n > 1 and not np.all((self.parent[1:] >= 0) & (self.parent[1:] < np.arange(1, n))):
-            raise ValueError("tree: each node stands after its parent")
+        if n == 0:
+            raise ValueError("tree: it has no node")
 
 
 @dataclass(frozen=True)
 class Heads:
-    """A solved tree: pressure heads and flows into each node, shape (nodes,)."""
+    """A solved tree: pressure heads at the nodes, shape (nodes,)."""
 
+    tree: Tree
     head_m: Floats
-    flow_m3_s: Floats
     iterations: int
     residual_m: float
+
+    @cached_property
+    def flow_m3_s(self) -> Floats:
+        """Flow into each node from its parent, into the root from outside, shape (nodes,). [m3/s]"""
+        flow = np.empty(self.tree.parent.size)
+        kernel.flows(
+            self.tree.parent, self.tree.outlets, self.tree.demand_m3_s, self.tree.law, self.head_m, flow
+        )
+        return flow
 
 
 def solve_tree(
@@ -70,24 +106,33 @@ def solve_tree(
     target: float,
     *,
     start_head_m: Floats | None = None,
-    tolerance_m: float = 1e-7,
+    tolerance_m: float = 1e-8,
     most_iterations: int = 200,
+    march_runs: bool = True,
 ) -> Heads:
     """Heads and flows of a tree.
 
     Aim `fixed head`: the root has `target` metres. `total flow`: the root's head is sought for which all
     emitters and demands together take `target` m3/s. `least head`: for which the lowest emitter has
-    `target` metres. Newton's method on all heads; the cost is linear in nodes. Where the root's head and
-    all others together do not settle, the root's head is bracketed. Raises ConvergenceError when the energy
+    `target` metres. Newton's method on all heads; the cost is linear in nodes.
+
+    Unbranched ends of the tree, such as laterals, are marched and count as one unknown each, which is
+    many times faster and changes nothing else; `march_runs=False` leaves that out.
+
+    Raises ValueError naming the node and the value that cannot be. Raises ConvergenceError when the energy
     equation of some link is off by more than `tolerance_m` after `most_iterations`, or when no head of the
     root gives what is aimed at.
     """
+    if not math.isfinite(target):
+        raise ValueError(f"tree: {aim} {target} is no number")
+    _refuse_faults(tree)
     if start_head_m is None:
         still = target if aim == "fixed head" else 10.0
-        start_head_m = still + tree.ground_m[0] - tree.ground_m
-    found = _newton(tree, aim, target, start_head_m, tolerance_m, most_iterations)
-    if found.iterations < most_iterations and math.isfinite(found.residual_m):
-        return found
+        start_head_m = tree.ground_m[0] + still - tree.ground_m
+    for marched in (True, False) if march_runs else (False,):
+        found = _newton(tree, marched, aim, target, start_head_m, tolerance_m, most_iterations)
+        if found.residual_m <= tolerance_m:
+            return found
     if aim == "fixed head":
         raise ConvergenceError(
             f"a tree of {tree.parent.size} nodes ({aim} {target:.3g}) is off by {found.residual_m:.2g} m "
@@ -96,40 +141,118 @@ def solve_tree(
     return _bracketed(tree, aim, target, tolerance_m, most_iterations)
 
 
-def _newton(
-    tree: Tree, aim: Aim, target: float, start_head_m: Floats, tolerance_m: float, most_iterations: int
-) -> Heads:
-    head = np.array(start_head_m, dtype=float)
-    flow = np.empty(tree.parent.size)
-    iterations, residual = kernel.solve(
-        tree.parent,
-        tree.ground_m,
-        tree.loss_length_m,
-        tree.minor,
-        tree.size,
-        tree.sizes,
-        tree.outlets,
-        tree.law,
-        tree.demand_m3_s,
-        _MODES[aim],
-        float(target),
-        head,
-        flow,
-        most_iterations,
-        tolerance_m,
+@dataclass(frozen=True)
+class _Split:
+    """Runs as node ranges, and the trunk: its nodes, and where on it each run begins."""
+
+    first: Ints
+    end: Ints
+    trunk: Ints
+    at: Ints
+
+
+def _split(tree: Tree, marched: bool) -> _Split:
+    n = tree.parent.size
+    if not marched:
+        none = np.empty(0, np.int64)
+        return _Split(none, none, np.arange(n), none)
+    kept = np.zeros(n, np.bool_)
+    if tree.setting_m is not None:
+        kept |= np.isfinite(tree.setting_m)
+    if tree.curve is not None:
+        kept |= tree.curve >= 0
+    first, end, trunk = runs_kernel.find(tree.parent, tree.size, tree.demand_m3_s, kept)
+    return _Split(first, end, trunk, np.searchsorted(trunk, tree.parent[first]))
+
+
+def _trunk(tree: Tree, split: _Split) -> kernel.Trunk:
+    """The trunk as a tree of its own."""
+    nodes = split.trunk
+    n = nodes.size
+    whole = n == tree.parent.size
+
+    def own(values: Any) -> Any:
+        return values if whole else values[nodes]
+
+    parent = own(tree.parent)
+    if not whole:
+        parent = np.searchsorted(nodes, parent)
+        parent[0] = -1
+    return kernel.Trunk(
+        parent=parent,
+        z=own(tree.ground_m),
+        length=own(tree.loss_length_m),
+        minor=own(tree.minor),
+        size=own(tree.size),
+        outlets=own(tree.outlets),
+        demand=own(tree.demand_m3_s),
+        setting=np.full(n, math.inf) if tree.setting_m is None else own(tree.setting_m),
+        curve=np.full(n, -1) if tree.curve is None else own(tree.curve),
     )
-    return Heads(head, flow, int(iterations), float(residual))
+
+
+def _newton(
+    tree: Tree,
+    marched: bool,
+    aim: Aim,
+    target: float,
+    start_head_m: Floats,
+    tolerance_m: float,
+    most_iterations: int,
+) -> Heads:
+    split = _split(tree, marched)
+    heads = np.array(start_head_m, dtype=float)
+    trunk_head = heads[split.trunk]
+    curves = np.vstack([np.empty((0, 2)), *tree.curves])
+    bounds = np.cumsum([0, *(len(c) for c in tree.curves)])
+    nodes = (tree.parent, tree.ground_m, tree.loss_length_m, tree.minor, tree.size, tree.outlets)
+    laws = (tree.sizes, tree.law, curves, bounds, _MODES[aim], float(target))
+    solve = _solve_on_all_cores if heads.size - split.trunk.size >= THREADS_FROM else kernel.solve
+    iterations, residual = solve(
+        nodes, split.first, split.end, heads, _trunk(tree, split), split.at, *laws, trunk_head,
+        most_iterations, tolerance_m,
+    )  # fmt: skip
+    heads[split.trunk] = trunk_head
+    return Heads(tree, heads, int(iterations), float(residual))
+
+
+def _solve_on_all_cores(
+    nodes: Any, first: Ints, end: Ints, heads: Floats, trunk: Any, at: Ints, *rest: Any
+) -> tuple[float, float]:
+    """`tree_kernel.solve`, the runs of each sweep shared out among cores; the same to the last bit."""
+    *laws, head, most, tol = rest
+    march = np.empty((at.size, runs_kernel.RESULTS))
+    room, state = kernel.scratch(head.size, at.size), np.zeros(kernel.STATE)
+    cuts = np.searchsorted(end, np.linspace(0, heads.size, 4 * config.NUMBA_NUM_THREADS + 1)[1:-1])
+    parts = [slice(a, b) for a, b in pairwise([0, *cuts.tolist(), at.size])]
+
+    def march_part(coarse: bool, p: slice) -> None:
+        runs_kernel.sweep(coarse, first[p], end[p], nodes, *laws[:2], heads, march[p])
+
+    with ThreadPoolExecutor(config.NUMBA_NUM_THREADS) as pool:
+        for coarse, limit, enough in (
+            (True, kernel.COARSE_ITERATIONS, kernel.COARSE_TOLERANCE_M),
+            (False, most, tol),
+        ):
+            state[kernel.SHARE], state[kernel.SQUARES] = 0.0, math.inf
+            for _ in range(limit):
+                list(pool.map(partial(march_part, coarse), parts))
+                if kernel.correct(end, heads, trunk, at, march, *laws, head, room, state, most, enough):
+                    break
+    return state[kernel.ITERATIONS], state[kernel.RESIDUAL]
 
 
 def _bracketed(tree: Tree, aim: Aim, target: float, tolerance_m: float, most_iterations: int) -> Heads:
     """Solve for the root's head between one that is too low and one that is too high: all rise with it."""
     emits = tree.outlets > 0.0
-    emits[0] &= aim == "total flow"
 
-    def over(root_m: float) -> float:
-        solution = solve_tree(
+    def solved(root_m: float) -> Heads:
+        return solve_tree(
             tree, "fixed head", root_m, tolerance_m=tolerance_m, most_iterations=most_iterations
         )
+
+    def over(root_m: float) -> float:
+        solution = solved(root_m)
         got = solution.flow_m3_s[0] if aim == "total flow" else solution.head_m[emits].min(initial=math.inf)
         return float(got) - target
 
@@ -142,5 +265,52 @@ def _bracketed(tree: Tree, aim: Aim, target: float, tolerance_m: float, most_ite
             f"a tree of {tree.parent.size} nodes: no head of its root up to {HIGHEST_ROOT_M:.0f} m "
             f"gives {aim} {target:.3g}"
         )
-    root_m = float(brentq(over, low, high, xtol=tolerance_m, rtol=1e-12))
-    return solve_tree(tree, "fixed head", root_m, tolerance_m=tolerance_m, most_iterations=most_iterations)
+    return solved(float(brentq(over, low, high, xtol=tolerance_m, rtol=1e-12)))
+
+
+def _refuse_faults(tree: Tree) -> None:
+    """Refuse, with its node and value, the first thing that cannot be. Raises ValueError."""
+    bounds = np.array([b for b, _ in _BOUNDS.values()])
+    node, what, column = kernel.first_fault(
+        tree.parent, tree.ground_m, tree.loss_length_m, tree.minor, tree.size, len(tree.sizes), tree.outlets,
+        tree.demand_m3_s, bounds,
+    )  # fmt: skip
+    if what == kernel.BAD_ROOT:
+        raise ValueError(f"tree: node 0 has parent {tree.parent[0]}; it is the root, and its parent is -1")
+    if what == kernel.BAD_PARENT:
+        raise ValueError(
+            f"tree: node {node} has parent {tree.parent[node]}; each but the root stands after its parent "
+            "(`in_order` sorts nodes, and finds what is no tree)"
+        )
+    if what == kernel.BAD_VALUE:
+        name, (bound, unit) = list(_BOUNDS.items())[column]
+        value = getattr(tree, name)[node]
+        limit = f"0 to {len(tree.sizes) - 1}" if name == "size" else f"up to {bound:g} {unit}"
+        raise ValueError(f"tree: node {node} has `{name}` {value:g}; it may be {limit}: is the unit right?")
+    if not np.all(np.isfinite(tree.sizes)):
+        raise ValueError(f"tree: size {int(np.argwhere(~np.isfinite(tree.sizes))[0][0])} is no pipe")
+
+
+def in_order(parent: Ints) -> Ints:
+    """Return the nodes of a tree in an order in which each stands after its parent, chains together.
+
+    `parent[i]` is -1 for the one root. Raises ValueError naming a node of a cycle, a second root, or a
+    node whose parent does not exist.
+
+    >>> in_order(np.array([2, 0, -1]))
+    array([2, 0, 1])
+    """
+    parent = np.asarray(parent, dtype=np.int64)
+    roots = np.flatnonzero(parent == -1)
+    if roots.size != 1:
+        raise ValueError(f"tree: {roots.size} nodes have no parent ({roots[:5].tolist()}); one is the root")
+    stray = np.flatnonzero((parent < -1) | (parent >= parent.size))
+    if stray.size:
+        raise ValueError(f"tree: node {stray[0]} has parent {parent[stray[0]]}, which does not exist")
+    child = np.flatnonzero(parent >= 0)
+    links = csr_array((np.ones(child.size), (parent[child], child)), shape=(parent.size, parent.size))
+    order = depth_first_order(links, int(roots[0]), return_predecessors=False)
+    if order.size < parent.size:
+        node = int(np.setdiff1d(np.arange(parent.size), order)[0])
+        raise ValueError(f"tree: node {node} is in a cycle, or hangs on one")
+    return np.asarray(order, dtype=np.int64)

@@ -230,6 +230,7 @@ def _trial(strip: Strip, units: _Units, shares: Floats, axes: Axes, ground: Surf
         axis=-1,
     )
     law = emitter_law(dripline)
+    law[3] = math.inf  # heads over the range are refused: the tables need no kink there
     heads = inlet_heads(dripline)
     curves, facts, inlet_z = _tabulate(inlet_u, ends, v, axes, ground, rules, law, heads)
     step_u, step_v, step_z = np.diff(inlet_u, axis=1), np.diff(v, axis=1), np.diff(inlet_z, axis=1)

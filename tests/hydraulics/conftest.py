@@ -16,7 +16,7 @@ from farmgis.hydraulics.tree import Tree
 from farmgis.hydraulics.water import Water
 from farmgis.records import Dripline, Pipe
 
-# EPANET 2.2, source files hydcoeffs.c (32.2) and types.h (1.1e-5, 28.317), and its velocity head 0.02517 K Q2/D4
+# EPANET 2.2: hydcoeffs.c (32.2), types.h (1.1e-5, 28.317), and its velocity head 0.02517 K Q2/D4
 FOOT = 0.3048
 GRAVITY = 32.2 * FOOT
 VISCOSITY = 1.1e-5 * FOOT**2
