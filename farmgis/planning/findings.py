@@ -163,8 +163,8 @@ def _fixed_across(field: Field, ground: Survey, contour_deg: float, layout: Layo
         Finding(
             "attention",
             "rows",
-            f"rows run at {layout.azimuth_deg:.0f} degrees as stated and climb or fall {fixed:.1f} % on average; "
-            f"along the contour, at {contour_deg:.0f} degrees, it would be {level:.1f} %",
+            f"rows run at {layout.azimuth_deg:.0f} degrees as stated and climb or fall {fixed:.1f} % "
+            f"on average; along the contour, at {contour_deg:.0f} degrees, it would be {level:.1f} %",
             field.field_id,
             "leave `row_azimuth_deg` out to have the direction found; on bare soil steep rows also wash out",
             fixed,
