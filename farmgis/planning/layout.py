@@ -12,7 +12,7 @@ import shapely
 from farmgis.errors import FieldError
 from farmgis.hydraulics.water import water_at
 from farmgis.planning.block_hydraulics import BlockHeads, solve_block
-from farmgis.planning.block_search import BlockChoice, Rules, best_blocks
+from farmgis.planning.block_search import MOST_UNITS, BlockChoice, Rules, best_blocks
 from farmgis.planning.laterals import DrawnBlock, draw_block
 from farmgis.planning.rows import Lines, RowPlan, clipped_lines, row_plan
 from farmgis.planning.strips import Strip, bay_counts, bays, chains, jumps, slants
@@ -47,9 +47,13 @@ HOPELESS_SHARE = 0.25
 PREFERENCE = 0.98
 """On ground of 1 % or more another direction than the contour's has to cost less than this share."""
 
-ATTEMPTS = ((0.95, 40), (0.95, 160), (0.85, 160), (0.75, 160))
+ATTEMPTS = ((0.95, MOST_UNITS), (0.95, 160), (0.85, 160), (0.75, 160))
 """Shares of the tolerance that the search may use, and units a strip, tried in turn until the laid blocks
-keep it: on steep ground the fall within one of 40 units may be more than what was left over."""
+keep it: on steep ground the fall within one of the first units may be more than what was left over."""
+
+
+MOSTLY_OVER = 0.5
+"""With more of a field than this out of tolerance at the first attempt, more units only make more blocks."""
 
 
 @dataclass(frozen=True)
@@ -176,6 +180,8 @@ def _at_azimuth(
     rows = row_plan(field, azimuth)
     tried: list[Layout] = []
     for tightness, units in ATTEMPTS:
+        if tried and tried[0].over_tolerance_ha > MOSTLY_OVER * field.area.area / 1e4:
+            units = MOST_UNITS
         choices, left_out = _choices(rows, ground, replace(rules, tightness=tightness, most_units=units))
         if not choices:
             raise FieldError(
