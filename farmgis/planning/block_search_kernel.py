@@ -532,7 +532,7 @@ def try_ranges(
         drop = np.zeros(units)
         flow = np.zeros(units)
         given_up = np.zeros(shares, np.bool_)
-        served = 0
+        served = np.int64(0)  # no literals here: each would have all below compiled once more
         for length in range(1, longest + 1):
             best[a, length - 1, 0] = INFEASIBLE
             best[a, length - 1, 1] = 0.0
@@ -541,7 +541,7 @@ def try_ranges(
                     a,
                     a + length,
                     served,
-                    False,
+                    units < 0,
                     given_up,
                     valves,
                     ground,
