@@ -20,7 +20,7 @@ lowest emitter's head and its derivative."""
 
 
 @numba.njit(cache=True, nogil=True)
-def find(parent, size, demand, kept):
+def find(parent, size, kept):
     """Return (first, end) of each run in the order of nodes, and the nodes in none.
 
     `kept[i]` marks nodes that no run may hold, apart from those with several children.
@@ -40,7 +40,7 @@ def find(parent, size, demand, kept):
         j = i
         leaf = j == n - 1 or parent[j + 1] != j
         if leaf:
-            while j > 0 and not joint[j] and demand[j] == 0.0 and size[j] == size[i]:
+            while j > 0 and not joint[j] and size[j] == size[i]:
                 j -= 1
                 if parent[j + 1] != j:
                     break
@@ -79,7 +79,7 @@ def _constants(row, law):
 
 
 @numba.njit(cache=True, nogil=True)
-def march(first, end, z, above, length, minor, outlets, row, law, head, out):
+def march(first, end, z, above, length, minor, outlets, demand, row, law, head, out):
     """March up a run from `head[end - 1]`; fill its heads, and `out` with the columns named above.
 
     `above` is the elevation of the run's parent.
@@ -91,6 +91,7 @@ def march(first, end, z, above, length, minor, outlets, row, law, head, out):
     here = z[end - 1]
     for i in range(end - 1, first - 1, -1):
         head[i] = h
+        flow += demand[i]
         emitters = outlets[i]
         if emitters > 0.0:
             q, slope = emitter_flow(h, law)
@@ -109,12 +110,12 @@ def march(first, end, z, above, length, minor, outlets, row, law, head, out):
 
 
 @numba.njit(cache=True, nogil=True)
-def march_coarsely(first, end, z, above, length, minor, outlets, row, law, end_head, out):
+def march_coarsely(first, end, z, above, length, minor, outlets, demand, row, law, end_head, out):
     """`march` over a few stations, each for the nodes about it: where a first guess will do."""
     row, law = _constants(row, law)
     n = end - first
     h, rise = end_head, 1.0
-    flow, gain = 0.0, 0.0
+    flow, gain = demand[end - 1], 0.0  # an open end takes more than all before it
     lowest, lowest_rise = math.inf, 1.0
     behind = end - 1  # the node whose head is h
     for s in range(COARSE_STATIONS, 0, -1):
@@ -146,12 +147,51 @@ def march_coarsely(first, end, z, above, length, minor, outlets, row, law, end_h
 @numba.njit(cache=True, nogil=True)
 def sweep(coarse, first, end, nodes, rows, law, head, out):
     """March every run from the heads at their ends; `nodes` are the tree's arrays."""
-    parent, z, length, minor, size, outlets = nodes
+    parent, z, length, minor, size, outlets, demand = nodes
     for r in range(first.size):
         i, e = first[r], end[r]
         row = rows[size[i]]
         above = z[parent[i]]
         if coarse and e - i > 2 * COARSE_STATIONS:
-            march_coarsely(i, e, z, above, length, minor, outlets, row, law, head[e - 1], out[r])
+            march_coarsely(i, e, z, above, length, minor, outlets, demand, row, law, head[e - 1], out[r])
         else:
-            march(i, e, z, above, length, minor, outlets, row, law, head, out[r])
+            march(i, e, z, above, length, minor, outlets, demand, row, law, head, out[r])
+
+
+@numba.njit(cache=True, nogil=True)
+def open_end_flows(inlet_head, first, end, nodes, rows, law, most, tol, flow):
+    """Fill `flow` with what runs out of each run's open end while its parent keeps `inlet_head`.
+
+    At the end the head is that of the jet's velocity. Newton on the flow, by marches with their
+    derivative; 0 where the inlet cannot lift water to the end.
+    """
+    parent, z, length, minor, size, outlets, _ = nodes
+    q = 0.0  # each run begins with what its neighbour gave
+    for r in range(first.size):
+        row, own = _constants(rows[size[first[r]]], law)
+        low, high = 0.0, math.inf
+        for _ in range(most):
+            h, rise = row[8] * q * q, 2.0 * row[8] * q
+            through, gain = q, 1.0
+            here = z[end[r] - 1]
+            for i in range(end[r] - 1, first[r] - 1, -1):
+                given, slope = emitter_flow(h, own)
+                through += outlets[i] * given
+                gain += outlets[i] * slope * rise
+                loss, gradient = loss_per_metre(through, row)
+                local = minor[i] * row[8] * through
+                next_z = z[parent[i]] if i == first[r] else z[i - 1]
+                h += loss * length[i] + local * through + (here - next_z)
+                rise += (gradient * length[i] + 2.0 * local) * gain
+                here = next_z
+            error = inlet_head[r] - h
+            if abs(error) <= tol or (q == 0.0 and error <= 0.0):
+                break
+            if error > 0.0:
+                low = q
+            else:
+                high = q
+            step = max(q + error / rise, 0.0)
+            kept = low < step < high or step == low == 0.0
+            q = step if kept else 0.5 * (low + high)
+        flow[r] = q

@@ -161,7 +161,7 @@ def _split(tree: Tree, marched: bool) -> _Split:
         kept |= np.isfinite(tree.setting_m)
     if tree.curve is not None:
         kept |= tree.curve >= 0
-    first, end, trunk = runs_kernel.find(tree.parent, tree.size, tree.demand_m3_s, kept)
+    first, end, trunk = runs_kernel.find(tree.parent, tree.size, kept)
     return _Split(first, end, trunk, np.searchsorted(trunk, tree.parent[first]))
 
 
@@ -191,6 +191,13 @@ def _trunk(tree: Tree, split: _Split) -> kernel.Trunk:
     )
 
 
+def tree_nodes(tree: Tree) -> tuple[Any, ...]:
+    """The tree's arrays in the order of `runs_kernel`."""
+    return (
+        tree.parent, tree.ground_m, tree.loss_length_m, tree.minor, tree.size, tree.outlets, tree.demand_m3_s,
+    )  # fmt: skip
+
+
 def _newton(
     tree: Tree,
     marched: bool,
@@ -205,7 +212,7 @@ def _newton(
     trunk_head = heads[split.trunk]
     curves = np.vstack([np.empty((0, 2)), *tree.curves])
     bounds = np.cumsum([0, *(len(c) for c in tree.curves)])
-    nodes = (tree.parent, tree.ground_m, tree.loss_length_m, tree.minor, tree.size, tree.outlets)
+    nodes = tree_nodes(tree)
     laws = (tree.sizes, tree.law, curves, bounds, _MODES[aim], float(target))
     solve = _solve_on_all_cores if heads.size - split.trunk.size >= THREADS_FROM else kernel.solve
     iterations, residual = solve(

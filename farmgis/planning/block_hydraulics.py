@@ -70,9 +70,7 @@ def block_solution(block: DrawnBlock, choice: BlockChoice, rules: Rules) -> tupl
     The mean emitter gives its flow at the nominal head, unless that puts some point of the line over its
     greatest head: then the valve head is lowered. Compensating line has `RESERVE_M` over its least head.
     """
-    node = np.empty(len(block.submain_m), np.int64)
-    kernel.number_vertices(len(block.submain_m), block.valve, node)
-    tree = block_tree(block, node, choice.sizes, rules)
+    node, tree = numbered_tree(block, choice, rules)
     dripline = rules.dripline
     if dripline.compensating:
         solution = solve_tree(tree, "least head", (dripline.least_head_m or 0.0) + RESERVE_M)
@@ -86,6 +84,13 @@ def block_solution(block: DrawnBlock, choice: BlockChoice, rules: Rules) -> tupl
         lower = float(solution.head_m[0]) - over
         solution = solve_tree(tree, "fixed head", lower, start_head_m=solution.head_m - over)
     return node, tree, solution
+
+
+def numbered_tree(block: DrawnBlock, choice: BlockChoice, rules: Rules) -> tuple[Ints, Tree]:
+    """Return (tree node of each submain vertex, tree) of a block."""
+    node = np.empty(len(block.submain_m), np.int64)
+    kernel.number_vertices(len(block.submain_m), block.valve, node)
+    return node, block_tree(block, node, choice.sizes, rules)
 
 
 def block_tree(block: DrawnBlock, node: Ints, sizes: Ints, rules: Rules) -> Tree:
@@ -110,6 +115,16 @@ def _line_head_max(solution: Heads, tree: Tree, block: DrawnBlock, node: Ints) -
     return float(max(inlets.max(), solution.head_m[len(node) :].max()))
 
 
+def volumes_m2(rules: Rules) -> Floats:
+    """Water in a metre of loss length of each size of a block's tree. [m3/m]
+
+    Loss lengths are longer than the pipe by what local losses add: that is taken back here.
+    """
+    inside_m = np.array([rules.dripline.inside_diameter_mm, *(p.inside_mm for p in rules.pipes)]) / 1000.0
+    factors = np.array([local_loss_terms(rules.dripline)[0], *([SUBMAIN_LOSS_FACTOR] * len(rules.pipes))])
+    return np.asarray(math.pi / 4.0 * inside_m**2 / factors)
+
+
 def _summary(
     block: DrawnBlock, node: Ints, sizes: Ints, tree: Tree, solution: Heads, rules: Rules
 ) -> BlockHeads:
@@ -125,11 +140,8 @@ def _summary(
     total_m3_s = float(solution.flow_m3_s[0])
     q_low, q_high = (emitter_flow(h, tree.law)[0] for h in (low, high))
     heights = tree.ground_m[len(node) :]
-    inside_m = np.array([rules.dripline.inside_diameter_mm, *(p.inside_mm for p in rules.pipes)]) / 1000.0
-    # the tree's lengths are loss lengths: the area takes the factors back, so that volumes are true
-    factors = np.array([local_loss_terms(rules.dripline)[0], *([SUBMAIN_LOSS_FACTOR] * len(rules.pipes))])
     seconds = kernel.travel_time(
-        tree.parent, tree.loss_length_m, tree.size, solution.flow_m3_s, math.pi / 4.0 * inside_m**2 / factors
+        tree.parent, tree.loss_length_m, tree.size, solution.flow_m3_s, volumes_m2(rules)
     )
     return BlockHeads(
         sizes=sizes,

@@ -10,7 +10,8 @@ import shapely
 
 from farmgis.hydraulics.emitters import emitter_flow_l_h
 from farmgis.hydraulics.friction import velocity_m_s
-from farmgis.planning.layout import LaidBlock, Layout
+from farmgis.planning.block_states import BlockStates, block_states
+from farmgis.planning.layout import LaidBlock, Layout, rules_for
 from farmgis.planning.survey import Survey, row_grades_pct
 from farmgis.records import BlockFacts, Field, Floats, Pipe, Table
 
@@ -79,12 +80,14 @@ def block_facts(field: Field, layout: Layout) -> tuple[BlockFacts, ...]:
 def layer_tables(field: Field, ground: Survey, layout: Layout, pipes: tuple[Pipe, ...]) -> dict[str, Table]:
     """The rows of `blocks`, `laterals`, `rows`, `submains`, `extreme_emitters` and `valves`."""
     parts: dict[str, list[Table]] = {}
+    rules = rules_for(field.design, layout.dripline, pipes)
     for block_id, block in zip(block_ids(field, layout), layout.blocks, strict=True):
         own = {"block_id": block_id, "field_id": field.field_id}
+        states = block_states(block.drawn, block.choice, block.heads, rules)
         submain_of_line = _submain_ids(block_id, block)
         for name, table in (
-            ("blocks", _block_row(own, block, field, ground, layout)),
-            ("laterals", _lateral_rows(own, block, submain_of_line, layout)),
+            ("blocks", _block_row(own, block, states, field, ground, layout)),
+            ("laterals", _lateral_rows(own, block, states, submain_of_line, layout)),
             ("rows", _row_row(own, block, field, layout)),
             ("submains", _submain_rows(block_id, block, pipes)),
             ("extreme_emitters", _extreme_rows(block_id, block, layout)),
@@ -113,7 +116,9 @@ def _row(values: dict[str, Any], geometry: Any = None) -> Table:
     return Table(columns, None if geometry is None else np.array([geometry], dtype=object))
 
 
-def _block_row(own: dict[str, Any], block: LaidBlock, field: Field, ground: Survey, layout: Layout) -> Table:
+def _block_row(
+    own: dict[str, Any], block: LaidBlock, states: BlockStates, field: Field, ground: Survey, layout: Layout
+) -> Table:
     heads, laterals = block.heads, block.drawn.laterals
     area_ha = block.area.area / 1e4
     tolerance = field.design.tolerance
@@ -137,8 +142,8 @@ def _block_row(own: dict[str, Any], block: LaidBlock, field: Field, ground: Surv
             "tolerance_kind": "pressure_compensating" if layout.dripline.compensating else tolerance.kind,
             "within_tolerance": block.within_tolerance,
             "travel_time_min": heads.travel_time_min,
-            "drain_out_m3": np.nan,
-            "flush_flow_m3h": np.nan,
+            "drain_out_m3": states.drain_out_m3,
+            "flush_flow_m3h": states.flush_flow_m3h,
         },
         block.area,
     )
@@ -154,7 +159,9 @@ def smoothed_noise_m(ground: Survey) -> float:
     return ground.noise_m * min(1.0, kept)
 
 
-def _lateral_rows(own: dict[str, Any], block: LaidBlock, submain: list[str], layout: Layout) -> Table:
+def _lateral_rows(
+    own: dict[str, Any], block: LaidBlock, states: BlockStates, submain: list[str], layout: Layout
+) -> Table:
     laterals = block.drawn.laterals
     count = laterals.count
     facts = block.heads.lateral
@@ -180,7 +187,7 @@ def _lateral_rows(own: dict[str, Any], block: LaidBlock, submain: list[str], lay
             "head_min_m": facts[:, 2],
             "head_max_m": facts[:, 3],
             "flow_l_h": facts[:, 5] * 1000.0,
-            "end_flush_velocity_m_s": np.full(count, np.nan),
+            "end_flush_velocity_m_s": states.end_velocity_m_s,
         },
         shapely.linestrings(
             laterals.points_m, indices=np.repeat(np.arange(count), np.diff(laterals.offsets))

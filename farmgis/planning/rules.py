@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from farmgis.planning import block_search, describe, layout, rows, survey
+from farmgis.planning import block_search, block_states, describe, layout, rows, survey
 from farmgis.records import Assumption, Known
 
 FILTER_MICRON = 130.0
@@ -28,7 +28,9 @@ def planning_assumptions() -> tuple[Assumption, ...]:
         ("side_boundary_angle", f"{rows.SIDE_ANGLE_DEG:g}", "degrees to the rows"),
         ("slope_noise_after_smoothing", f"{survey.SLOPE_NOISE_PCT:g}", "% of slope"),
         ("filter_fineness", f"{FILTER_MICRON:g}", "micron"),
+        ("flush_velocity", f"{block_states.FLUSH_VELOCITY_M_S:g}", "m/s"),
         ("valve_loss", f"{describe.VALVE_LOSS_M:g}", "m"),
         ("valve_velocity", f"{describe.VALVE_VELOCITY_M_S:g}", "m/s"),
     ]
-    return tuple(Assumption(key, value, unit, "", practice) for key, value, unit in told)
+    left = Assumption("flush_end_head", f"{block_states.FLUSH_END_HEAD_M:g}", "m", "from memory", "memory")
+    return (*(Assumption(key, value, unit, "", practice) for key, value, unit in told), left)

@@ -1,0 +1,67 @@
+"""A block off its design: flushed through open lateral ends, and draining after shut-off."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from farmgis.hydraulics.runs_kernel import open_end_flows
+from farmgis.hydraulics.tree import Tree, solve_tree, tree_nodes
+from farmgis.planning.block_hydraulics import BlockHeads, numbered_tree, volumes_m2
+from farmgis.planning.block_search import BlockChoice, Rules
+from farmgis.planning.laterals import DrawnBlock
+from farmgis.records import Floats
+
+FLUSH_VELOCITY_M_S = 0.3
+"""Velocity at a lateral's open end that carries settled silt out (common practice)."""
+
+FLUSH_END_HEAD_M = 0.5
+"""Head that is left at the lowest emitter while all ends of a block are flushed together (memory)."""
+
+
+@dataclass(frozen=True)
+class BlockStates:
+    """What a block does when it is not simply running.
+
+    `flush_flow_m3h` is what the valve must pass for every lateral end to run at `FLUSH_VELOCITY_M_S`, all
+    opened together; `flush_head_m` the valve's head then. `end_velocity_m_s`, shape (laterals,): at each
+    lateral's end, it alone opened, its inlet at the working head; 0 where water does not get there.
+    `drain_out_m3` stands over the lowest emitter when the valve shuts and can run out there.
+    """
+
+    flush_flow_m3h: float
+    flush_head_m: float
+    end_velocity_m_s: Floats
+    drain_out_m3: float
+
+
+def block_states(block: DrawnBlock, choice: BlockChoice, heads: BlockHeads, rules: Rules) -> BlockStates:
+    """Solve a block again with open ends, and empty it."""
+    tree = numbered_tree(block, choice, rules)[1]
+    dripline = rules.dripline
+    emitters = block.laterals.emitters
+    end = len(block.submain_m) + np.cumsum(emitters)
+    first = end - emitters
+    area_m2 = math.pi / 4.0 * (dripline.inside_diameter_mm / 1000.0) ** 2
+    demand = np.zeros(tree.parent.size)
+    demand[end - 1] = FLUSH_VELOCITY_M_S * area_m2
+    flushed = solve_tree(replace(tree, demand_m3_s=demand), "least head", FLUSH_END_HEAD_M)
+    open_m3_s = np.empty(emitters.size)
+    open_end_flows(
+        heads.lateral[:, 0], first, end, tree_nodes(tree), tree.sizes, tree.law, 60, 1e-3, open_m3_s
+    )
+    return BlockStates(
+        flush_flow_m3h=float(flushed.flow_m3_s[0]) * 3600.0,
+        flush_head_m=float(flushed.head_m[0]),
+        end_velocity_m_s=open_m3_s / area_m2,
+        drain_out_m3=_drain_out_m3(tree, len(block.submain_m), rules),
+    )
+
+
+def _drain_out_m3(tree: Tree, first: int, rules: Rules) -> float:
+    """Water in line and submain over the lowest emitter, by more than what its emitters hold back. [m3]"""
+    lowest = tree.ground_m[first:].min() + rules.dripline.closing_head_m
+    above = tree.ground_m > lowest
+    return float((tree.loss_length_m * volumes_m2(rules)[tree.size])[above].sum())
