@@ -45,6 +45,12 @@ def solve_lateral(
     >>> round(float(flat.head_m[-1]), 1), round(flat.flow_l_h)
     (9.2, 310)
     """
+    heads = solve_tree(lateral_tree(dripline, ground_m, water), "fixed head", inlet_head_m)
+    return Lateral(heads.head_m, float(heads.flow_m3_s[0]) * 3.6e6, heads)
+
+
+def lateral_tree(dripline: Dripline, ground_m: Floats, water: Water = DEFAULT_WATER) -> Tree:
+    """A lateral as a tree: its inlet, then each emitter on the ground given, shape (emitters + 1,)."""
     ground_m = np.asarray(ground_m, dtype=float)
     n = ground_m.size
     factor, each_k = local_loss_terms(dripline)
@@ -52,7 +58,7 @@ def solve_lateral(
     minor[1:2] += START_LOSS_K
     outlets = np.ones(n)
     outlets[0] = 0.0
-    tree = Tree(
+    return Tree(
         parent=np.arange(-1, n - 1),
         ground_m=ground_m,
         loss_length_m=np.full(n, dripline.emitter_spacing_m * factor),
@@ -63,5 +69,3 @@ def solve_lateral(
         law=emitter_law(dripline),
         demand_m3_s=np.zeros(n),
     )
-    heads = solve_tree(tree, "fixed head", inlet_head_m)
-    return Lateral(heads.head_m, float(heads.flow_m3_s[0]) * 3.6e6, heads)
