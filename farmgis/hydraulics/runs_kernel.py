@@ -13,7 +13,8 @@ from farmgis.hydraulics.emitters_kernel import emitter_flow
 from farmgis.hydraulics.friction_kernel import loss_per_metre
 
 LEAST_RUN = 4  # nodes; marching shorter ends saves nothing
-COARSE_STATIONS = 16
+NODES_A_STATION = 16  # of a coarse march
+LEAST_STATIONS = 8
 HEAD, FLOW, RISE, GAIN, LOWEST, LOWEST_RISE, RESULTS = 0, 1, 2, 3, 4, 5, 6
 """Columns of a march: head asked for at the run's parent, flow, derivatives of both by the end head, the
 lowest emitter's head and its derivative."""
@@ -114,32 +115,38 @@ def march_coarsely(first, end, z, above, length, minor, outlets, demand, row, la
     """`march` over a few stations, each for the nodes about it: where a first guess will do."""
     row, law = _constants(row, law)
     n = end - first
+    stations = max(LEAST_STATIONS, n // NODES_A_STATION)
     h, rise = end_head, 1.0
     flow, gain = demand[end - 1], 0.0  # an open end takes more than all before it
     lowest, lowest_rise = math.inf, 1.0
-    behind = end - 1  # the node whose head is h
-    for s in range(COARSE_STATIONS, 0, -1):
-        low = first + (s - 1) * n // COARSE_STATIONS
-        high = first + s * n // COARSE_STATIONS
-        centre = (low + high) // 2
+    behind, place = end - 1, end - 1.0  # the node whose head is h, and where its lump is centred
+    given, given_gain = 0.0, 0.0
+    for s in range(stations, 0, -1):
+        low = first + (s - 1) * n // stations
+        high = first + s * n // stations
+        node, centre = (low + high) // 2, 0.5 * (low + high - 1)
         loss, gradient = loss_per_metre(flow, row)
-        local = minor[centre] * row[8] * flow
-        steps = behind - centre
-        h += (loss * length[centre] + local * flow) * steps + z[behind] - z[centre]
-        rise += (gradient * length[centre] + 2.0 * local) * steps * gain
-        behind = centre
-        emitters = outlets[centre] * (high - low)
+        local = minor[node] * row[8] * flow
+        steps = place - centre
+        h += (loss * length[node] + local * flow) * steps + z[behind] - z[node]
+        rise += (gradient * length[node] + 2.0 * local) * steps * gain
+        behind, place = node, centre
+        given, given_gain = 0.0, 0.0
+        emitters = outlets[node] * (high - low)
         if emitters > 0.0:
             q, slope = emitter_flow(h, law)
-            flow += emitters * q
-            gain += emitters * slope * rise
+            given, given_gain = emitters * q, emitters * slope * rise
             if h < lowest:
                 lowest, lowest_rise = h, rise
-    loss, gradient = loss_per_metre(flow, row)
-    steps = behind - first
-    local = (minor[first] + minor[behind] * steps) * row[8] * flow
-    h += loss * (length[first] + length[behind] * steps) + local * flow + z[behind] - above
-    rise += (gradient * (length[first] + length[behind] * steps) + 2.0 * local) * gain
+        flow += given
+        gain += given_gain
+    # half of the last lump comes in on the way to the inlet: a quarter of it is missing on the average
+    mean, mean_gain = flow - 0.25 * given, gain - 0.25 * given_gain
+    loss, gradient = loss_per_metre(mean, row)
+    metres = length[first] + length[behind] * (place - first)
+    local = (minor[first] + minor[behind] * (place - first)) * row[8] * mean
+    h += loss * metres + local * mean + z[behind] - above
+    rise += (gradient * metres + 2.0 * local) * mean_gain
     out[HEAD], out[FLOW], out[RISE], out[GAIN] = h, flow, rise, gain
     out[LOWEST], out[LOWEST_RISE] = lowest, lowest_rise
 
@@ -152,7 +159,7 @@ def sweep(coarse, first, end, nodes, rows, law, head, out):
         i, e = first[r], end[r]
         row = rows[size[i]]
         above = z[parent[i]]
-        if coarse and e - i > 2 * COARSE_STATIONS:
+        if coarse and e - i > 2 * LEAST_STATIONS:
             march_coarsely(i, e, z, above, length, minor, outlets, demand, row, law, head[e - 1], out[r])
         else:
             march(i, e, z, above, length, minor, outlets, demand, row, law, head, out[r])
