@@ -90,3 +90,23 @@ def hazen_williams_row(inside_mm: float, coefficient: float, water: Water = DEFA
     power = kernel.HAZEN_WILLIAMS_EXPONENT
     row[1] = 10.667 / (coefficient**power * (inside_mm / 1000.0) ** 4.871)
     return row
+
+
+KNOTS = 400
+TABULATED_REYNOLDS = 1e5
+"""Turbulent loss is tabulated up to here; over it, it is computed."""
+
+
+def tabulated(rows: Floats) -> Floats:
+    """Rows with a table of their turbulent loss, shape (pipes, 9 + 801): faster, and true to 1e-7.
+
+    To be taken as the `sizes` of a tree in place of what `pipe_rows` gives. Laminar and transitional loss are
+    computed as ever; a row of Hazen-Williams stays as it is.
+    """
+    wide = np.zeros((len(rows), kernel.COLUMNS + 1 + 2 * KNOTS))
+    for row, out in zip(rows, wide, strict=True):
+        if row[0] > 0.0:
+            out[:] = kernel.loss_table(row, KNOTS, TABULATED_REYNOLDS)
+        else:
+            out[: kernel.COLUMNS] = row
+    return wide

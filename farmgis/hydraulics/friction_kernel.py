@@ -3,6 +3,9 @@
 A row holds: 0 Reynolds number per unit flow, 1 laminar loss per unit flow, 2 loss per f Q^2,
 3 relative roughness / 3.7, 4 to 7 the transition's polynomial, 8 velocity head per Q^2. A row of
 Hazen-Williams has -1 in column 0 and its loss per Q^1.852 in column 1.
+
+A tabulated row goes on with its table of turbulent loss: 9 knots a unit of Reynolds number, then at each knot
+from 4000 on the loss and its derivative by knot.
 """
 
 import math
@@ -61,3 +64,36 @@ def loss_per_metre(flow, row):
         slope = 1.8 * f * rough_term / (ln_y * y * flow)
     scale = row[2] * flow
     return scale * flow * f, scale * (2.0 * f + flow * slope)
+
+
+@numba.njit(cache=True)
+def loss_table(row, knots, greatest_reynolds):
+    """Return `row` with a table of its turbulent loss at `knots` Reynolds numbers up to the greatest."""
+    out = np.empty(COLUMNS + 1 + 2 * knots)
+    out[:COLUMNS] = row
+    step = (greatest_reynolds - TURBULENT) / (knots - 1)
+    out[COLUMNS] = 1.0 / step
+    for k in range(knots):
+        loss, gradient = loss_per_metre((TURBULENT + k * step) / row[0], row)
+        out[COLUMNS + 1 + 2 * k] = loss
+        out[COLUMNS + 2 + 2 * k] = gradient * step / row[0]
+    return out
+
+
+@numba.njit(cache=True, inline="always")
+def tabulated_loss(flow, row, table):
+    """`loss_per_metre`, its turbulent part by cubics between the knots of a row's table, if it has one."""
+    if table.size > 0 and table[0] > 0.0:
+        t = (flow * row[0] - TURBULENT) * table[0]
+        if t >= 0.0:
+            k = int(t)
+            if 2 * k + 4 < table.size:
+                u = t - k
+                v0, d0 = table[1 + 2 * k], table[2 + 2 * k]
+                v1, d1 = table[3 + 2 * k], table[4 + 2 * k]
+                rise = v1 - v0
+                c2 = 3.0 * rise - 2.0 * d0 - d1
+                c3 = d0 + d1 - 2.0 * rise
+                loss = v0 + u * (d0 + u * (c2 + u * c3))
+                return loss, (d0 + u * (2.0 * c2 + 3.0 * u * c3)) * table[0] * row[0]
+    return loss_per_metre(flow, row)

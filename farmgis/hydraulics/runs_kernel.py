@@ -10,7 +10,7 @@ import numba
 import numpy as np
 
 from farmgis.hydraulics.emitters_kernel import emitter_flow
-from farmgis.hydraulics.friction_kernel import loss_per_metre
+from farmgis.hydraulics.friction_kernel import COLUMNS, loss_per_metre, tabulated_loss
 
 LEAST_RUN = 4  # nodes; marching shorter ends saves nothing
 NODES_A_STATION = 16  # of a coarse march
@@ -85,6 +85,7 @@ def march(first, end, z, above, length, minor, outlets, demand, row, law, head, 
 
     `above` is the elevation of the run's parent.
     """
+    table = row[COLUMNS:]
     row, law = _constants(row, law)
     h, rise = head[end - 1], 1.0
     flow, gain = 0.0, 0.0
@@ -100,7 +101,7 @@ def march(first, end, z, above, length, minor, outlets, demand, row, law, head, 
             gain += emitters * slope * rise
             if h < lowest:
                 lowest, lowest_rise = h, rise
-        loss, gradient = loss_per_metre(flow, row)
+        loss, gradient = tabulated_loss(flow, row, table)
         local = minor[i] * row[8] * flow
         next_z = above if i == first else z[i - 1]
         h += loss * length[i] + local * flow + (here - next_z)

@@ -19,6 +19,8 @@ from scipy.sparse.csgraph import depth_first_order
 from farmgis.errors import ConvergenceError
 from farmgis.hydraulics import runs_kernel
 from farmgis.hydraulics import tree_kernel as kernel
+from farmgis.hydraulics.runs import Split, split_tree, tree_nodes
+from farmgis.hydraulics.tree_faults import refuse_faults
 from farmgis.records import Floats
 
 Ints = NDArray[np.int64]
@@ -29,18 +31,10 @@ _MODES = {"fixed head": kernel.FIXED_HEAD, "total flow": kernel.TOTAL_FLOW, "lea
 THREADS_FROM = 20_000
 """Nodes in runs from which on these are shared out among cores: below, that costs more than it saves."""
 
+NO_POINTS = np.empty((0, 2))
+
 HIGHEST_ROOT_M = 1000.0
 """No head of the root above this is sought: it would be no water for irrigating."""
-
-_BOUNDS = {
-    "ground_m": (10_000.0, "m"),
-    "loss_length_m": (100_000.0, "m"),
-    "minor": (1e6, "velocity heads"),
-    "outlets": (1e6, "emitters"),
-    "demand_m3_s": (100.0, "m3/s"),
-    "size": (math.inf, ""),
-}
-"""Greatest magnitudes that a node may have: more is a unit mistaken."""
 
 
 @dataclass(frozen=True)
@@ -71,14 +65,23 @@ class Tree:
     curves: tuple[Floats, ...] = ()
 
     def __post_init__(self) -> None:
-        """Refuse arrays of unlike lengths."""
-        n = self.parent.size
-        given = [*_BOUNDS, *(k for k in ("setting_m", "curve") if getattr(self, k) is not None)]
-        for name in given:
-            if getattr(self, name).shape != (n,):
-                raise ValueError(f"tree: `{name}` has shape {getattr(self, name).shape}, not ({n},)")
-        if n == 0:
-            raise ValueError("tree: it has no node")
+        """Refuse what cannot be. Raises ValueError naming the node and the value."""
+        refuse_faults(self)
+
+    @cached_property
+    def marched(self) -> Split:
+        """The tree taken apart into runs and trunk."""
+        return split_tree(self, True)
+
+    @cached_property
+    def unmarched(self) -> Split:
+        """The tree as all trunk."""
+        return split_tree(self, False)
+
+    @cached_property
+    def curve_points(self) -> tuple[Floats, Ints]:
+        """All curves' points one after another, shape (points, 2), and where each begins."""
+        return np.vstack([NO_POINTS, *self.curves]), np.cumsum([0, *map(len, self.curves)])
 
 
 @dataclass(frozen=True)
@@ -119,18 +122,18 @@ def solve_tree(
     Unbranched ends of the tree, such as laterals, are marched and count as one unknown each, which is
     many times faster and changes nothing else; `march_runs=False` leaves that out.
 
-    Raises ValueError naming the node and the value that cannot be. Raises ConvergenceError when the energy
+    Raises ConvergenceError when the energy
     equation of some link is off by more than `tolerance_m` after `most_iterations`, or when no head of the
     root gives what is aimed at.
     """
     if not math.isfinite(target):
         raise ValueError(f"tree: {aim} {target} is no number")
-    _refuse_faults(tree)
     if start_head_m is None:
         still = target if aim == "fixed head" else 10.0
         start_head_m = tree.ground_m[0] + still - tree.ground_m
     for marched in (True, False) if march_runs else (False,):
-        found = _newton(tree, marched, aim, target, start_head_m, tolerance_m, most_iterations)
+        split = tree.marched if marched else tree.unmarched
+        found = _newton(tree, split, aim, target, start_head_m, tolerance_m, most_iterations)
         if found.residual_m <= tolerance_m:
             return found
     if aim == "fixed head":
@@ -141,85 +144,24 @@ def solve_tree(
     return _bracketed(tree, aim, target, tolerance_m, most_iterations)
 
 
-@dataclass(frozen=True)
-class _Split:
-    """Runs as node ranges, and the trunk: its nodes, and where on it each run begins."""
-
-    first: Ints
-    end: Ints
-    trunk: Ints
-    at: Ints
-
-
-def _split(tree: Tree, marched: bool) -> _Split:
-    n = tree.parent.size
-    if not marched:
-        none = np.empty(0, np.int64)
-        return _Split(none, none, np.arange(n), none)
-    kept = np.zeros(n, np.bool_)
-    if tree.setting_m is not None:
-        kept |= np.isfinite(tree.setting_m)
-    if tree.curve is not None:
-        kept |= tree.curve >= 0
-    first, end, trunk = runs_kernel.find(tree.parent, tree.size, kept)
-    return _Split(first, end, trunk, np.searchsorted(trunk, tree.parent[first]))
-
-
-def _trunk(tree: Tree, split: _Split) -> kernel.Trunk:
-    """The trunk as a tree of its own."""
-    nodes = split.trunk
-    n = nodes.size
-    whole = n == tree.parent.size
-
-    def own(values: Any) -> Any:
-        return values if whole else values[nodes]
-
-    parent = own(tree.parent)
-    if not whole:
-        parent = np.searchsorted(nodes, parent)
-        parent[0] = -1
-    return kernel.Trunk(
-        parent=parent,
-        z=own(tree.ground_m),
-        length=own(tree.loss_length_m),
-        minor=own(tree.minor),
-        size=own(tree.size),
-        outlets=own(tree.outlets),
-        demand=own(tree.demand_m3_s),
-        setting=np.full(n, math.inf) if tree.setting_m is None else own(tree.setting_m),
-        curve=np.full(n, -1) if tree.curve is None else own(tree.curve),
-    )
-
-
-def tree_nodes(tree: Tree) -> tuple[Any, ...]:
-    """The tree's arrays in the order of `runs_kernel`."""
-    return (
-        tree.parent, tree.ground_m, tree.loss_length_m, tree.minor, tree.size, tree.outlets, tree.demand_m3_s,
-    )  # fmt: skip
-
-
 def _newton(
     tree: Tree,
-    marched: bool,
+    split: Split,
     aim: Aim,
     target: float,
     start_head_m: Floats,
     tolerance_m: float,
     most_iterations: int,
 ) -> Heads:
-    split = _split(tree, marched)
     heads = np.array(start_head_m, dtype=float)
-    trunk_head = heads[split.trunk]
-    curves = np.vstack([np.empty((0, 2)), *tree.curves])
-    bounds = np.cumsum([0, *(len(c) for c in tree.curves)])
-    nodes = tree_nodes(tree)
-    laws = (tree.sizes, tree.law, curves, bounds, _MODES[aim], float(target))
-    solve = _solve_on_all_cores if heads.size - split.trunk.size >= THREADS_FROM else kernel.solve
+    trunk_head = heads[split.nodes]
+    laws = (tree.sizes, tree.law, *tree.curve_points, _MODES[aim], float(target))
+    solve = _solve_on_all_cores if heads.size - split.nodes.size >= THREADS_FROM else kernel.solve
     iterations, residual = solve(
-        nodes, split.first, split.end, heads, _trunk(tree, split), split.at, *laws, trunk_head,
+        tree_nodes(tree), split.first, split.end, heads, split.trunk, split.at, *laws, trunk_head,
         most_iterations, tolerance_m,
     )  # fmt: skip
-    heads[split.trunk] = trunk_head
+    heads[split.nodes] = trunk_head
     return Heads(tree, heads, int(iterations), float(residual))
 
 
@@ -273,29 +215,6 @@ def _bracketed(tree: Tree, aim: Aim, target: float, tolerance_m: float, most_ite
             f"gives {aim} {target:.3g}"
         )
     return solved(float(brentq(over, low, high, xtol=tolerance_m, rtol=1e-12)))
-
-
-def _refuse_faults(tree: Tree) -> None:
-    """Refuse, with its node and value, the first thing that cannot be. Raises ValueError."""
-    bounds = np.array([b for b, _ in _BOUNDS.values()])
-    node, what, column = kernel.first_fault(
-        tree.parent, tree.ground_m, tree.loss_length_m, tree.minor, tree.size, len(tree.sizes), tree.outlets,
-        tree.demand_m3_s, bounds,
-    )  # fmt: skip
-    if what == kernel.BAD_ROOT:
-        raise ValueError(f"tree: node 0 has parent {tree.parent[0]}; it is the root, and its parent is -1")
-    if what == kernel.BAD_PARENT:
-        raise ValueError(
-            f"tree: node {node} has parent {tree.parent[node]}; each but the root stands after its parent "
-            "(`in_order` sorts nodes, and finds what is no tree)"
-        )
-    if what == kernel.BAD_VALUE:
-        name, (bound, unit) = list(_BOUNDS.items())[column]
-        value = getattr(tree, name)[node]
-        limit = f"0 to {len(tree.sizes) - 1}" if name == "size" else f"up to {bound:g} {unit}"
-        raise ValueError(f"tree: node {node} has `{name}` {value:g}; it may be {limit}: is the unit right?")
-    if not np.all(np.isfinite(tree.sizes)):
-        raise ValueError(f"tree: size {int(np.argwhere(~np.isfinite(tree.sizes))[0][0])} is no pipe")
 
 
 def in_order(parent: Ints) -> Ints:

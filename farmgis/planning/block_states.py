@@ -7,8 +7,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from farmgis.hydraulics.runs import tree_nodes
 from farmgis.hydraulics.runs_kernel import open_end_flows
-from farmgis.hydraulics.tree import Tree, solve_tree, tree_nodes
+from farmgis.hydraulics.tree import Tree, solve_tree
 from farmgis.planning.block_hydraulics import BlockHeads, numbered_tree, volumes_m2
 from farmgis.planning.block_search import BlockChoice, Rules
 from farmgis.planning.laterals import DrawnBlock

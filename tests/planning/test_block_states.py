@@ -6,8 +6,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from farmgis.hydraulics.runs import tree_nodes
 from farmgis.hydraulics.runs_kernel import open_end_flows
-from farmgis.hydraulics.tree import solve_tree, tree_nodes
+from farmgis.hydraulics.tree import solve_tree
 from farmgis.planning.block_hydraulics import numbered_tree
 from farmgis.planning.block_search import submain_pipes
 from farmgis.planning.block_states import FLUSH_VELOCITY_M_S, block_states
