@@ -319,3 +319,10 @@ def first_fault(parent, z, length, minor, size, sizes, outlets, demand, bound):
         if i > 0 and not 0 <= size[i] < sizes:
             return i, BAD_VALUE, 5
     return -1, FINE, -1
+
+
+@numba.njit(cache=True, nogil=True)
+def mark_below(parent, below):
+    """Mark every node that hangs on a marked one."""
+    for i in range(1, parent.size):
+        below[i] = below[i] or below[parent[i]]
