@@ -19,6 +19,7 @@ TWISTED_GRADE_PCT = 2.0
 def layout_findings(field: Field, ground: Survey, layout: Layout) -> list[Finding]:
     """Findings of one field: tolerance, land left out, direction, slopes for machines."""
     found = _over(field, layout)
+    found += _dry(field, layout)
     found += _direction(field, ground, layout)
     lost = 100.0 * layout.left_out_ha / (field.area.area / 1e4)
     if lost > LEFT_OUT_PCT:
@@ -61,6 +62,30 @@ def _over(field: Field, layout: Layout) -> list[Finding]:
             limit,
             unit,
             worst.area.representative_point(),
+        )
+    ]
+
+
+def _dry(field: Field, layout: Layout) -> list[Finding]:
+    """Blocks of which some emitters get no water at all."""
+    closing = layout.dripline.closing_head_m
+    dry = [(i, b) for i, b in enumerate(layout.blocks, 1) if b.heads.head_min_m <= closing]
+    if not dry:
+        return []
+    number, worst = min(dry, key=lambda d: d[1].heads.head_min_m)
+    laterals = sum(int((b.heads.lateral[:, 2] <= closing).sum()) for _, b in dry)
+    return [
+        Finding(
+            "attention",
+            "pressure",
+            f"{laterals} laterals in {len(dry)} blocks have emitters that give nothing: their head is "
+            f"no more than {closing:g} m; the lowest is in {field.field_id}-B{number:02d}",
+            field.field_id,
+            "the ground there is too high for the valve: take a compensating line, shorter laterals "
+            "or smaller blocks",
+            worst.heads.head_min_m,
+            closing,
+            "m",
         )
     ]
 

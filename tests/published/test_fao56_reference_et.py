@@ -122,7 +122,7 @@ def normals(latitude, altitude, **columns):
 
 
 def test_reference_et_fao56_figure_18_cabinda():
-    # text seen; tolerance 0.18 is that of the transcription's own test
+    # text seen; tolerance 0.18 is that of the copy's own test
     table = np.array([row.split() for row in CABINDA.splitlines()], dtype=float)
     weather = normals(
         -5.33,

@@ -8,7 +8,7 @@ from farmgis.errors import InputError
 from farmgis.planning.demand_rules import DemandRules
 from farmgis.tables import reader
 
-# FAO-56 table 11, totals printed beside the stages (text seen; sweet pepper and below: transcription)
+# FAO-56 table 11, totals printed beside the stages (text seen; sweet pepper and below: a later copy)
 TOTALS = {
     "maize": 150,
     "sweet maize": 80,

@@ -42,7 +42,7 @@ def on_days(events):
 
 
 def test_reference_et_and_rain_sums_lirf_2022():
-    # guards the transcription: totals of the source
+    # guards what was typed: totals of the source
     assert REFERENCE_ET.size == 171
     assert REFERENCE_ET.sum() == pytest.approx(1090.290, abs=0.005)
     assert on_days(RAIN).sum() == pytest.approx(114.8, abs=0.1)
