@@ -148,7 +148,12 @@ _ALL = (
         _yes("within_tolerance", "Whether every emitter is within the tolerance"),
         _real("travel_time_min", "Time in which water goes from the valve to the last emitter"),
         _real("drain_out_m3", "Water that drains out at the low end after shut-off"),
-        _real("flush_flow_m3h", "Flow that the valve must pass while lateral ends are flushed"))),
+        _real("flush_flow_m3h", "Flow that the valve must pass while lateral ends are flushed"),
+        _real("flush_head_m", "Head just downstream of the valve while lateral ends are flushed"),
+        _real("head_min_at_90_m", "Lowest emitter's head at 90 % of the block's flow; of its valve head for "
+              "compensating line"),
+        _real("head_max_at_110_m", "Highest head of the line at 110 % of the block's flow; of its valve head "
+              "for compensating line"))),
     Layer("laterals", "Laterals", "Each lateral, drawn from its inlet to its end. Z is the ground that was "
           "computed with. Emitters stand at whole spacings from the inlet.", "LineString Z", (
         _text("lateral_id", "The lateral"), _BLOCK, _FIELD, _text("submain_id", "The submain that feeds it"),

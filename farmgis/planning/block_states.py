@@ -30,12 +30,16 @@ class BlockStates:
     opened together; `flush_head_m` the valve's head then. `end_velocity_m_s`, shape (laterals,): at each
     lateral's end, it alone opened, its inlet at the working head; 0 where water does not get there.
     `drain_out_m3` stands over the lowest emitter when the valve shuts and can run out there.
+    `head_min_at_90_m` and `head_max_at_110_m` are the lowest emitter's head at 90 % and the line's highest at
+    110 % of the flow or, as the flow of compensating line hardly changes, of the valve head.
     """
 
     flush_flow_m3h: float
     flush_head_m: float
     end_velocity_m_s: Floats
     drain_out_m3: float
+    head_min_at_90_m: float
+    head_max_at_110_m: float
 
 
 def block_states(block: DrawnBlock, choice: BlockChoice, heads: BlockHeads, rules: Rules) -> BlockStates:
@@ -49,6 +53,8 @@ def block_states(block: DrawnBlock, choice: BlockChoice, heads: BlockHeads, rule
     demand = np.zeros(tree.parent.size)
     demand[end - 1] = FLUSH_VELOCITY_M_S * area_m2
     flushed = solve_tree(replace(tree, demand_m3_s=demand), "least head", FLUSH_END_HEAD_M)
+    low, high = (_off_design(tree, heads, rules, share) for share in (0.9, 1.1))
+    inlets = tree.parent[first]
     open_m3_s = np.empty(emitters.size)
     open_end_flows(
         heads.lateral[:, 0], first, end, tree_nodes(tree), tree.sizes, tree.law, 60, 1e-3, open_m3_s
@@ -58,7 +64,16 @@ def block_states(block: DrawnBlock, choice: BlockChoice, heads: BlockHeads, rule
         flush_head_m=float(flushed.head_m[0]),
         end_velocity_m_s=open_m3_s / area_m2,
         drain_out_m3=_drain_out_m3(tree, len(block.submain_m), rules),
+        head_min_at_90_m=float(low[len(block.submain_m) :].min()),
+        head_max_at_110_m=float(max(high[inlets].max(), high[len(block.submain_m) :].max())),
     )
+
+
+def _off_design(tree: Tree, heads: BlockHeads, rules: Rules, share: float) -> Floats:
+    """Heads of a block that gets a share of its flow, or of its valve head for compensating line. [m]"""
+    if rules.dripline.compensating:
+        return solve_tree(tree, "fixed head", share * heads.valve_head_m).head_m
+    return solve_tree(tree, "total flow", share * heads.flow_m3h / 3600.0).head_m
 
 
 def _drain_out_m3(tree: Tree, first: int, rules: Rules) -> float:

@@ -144,6 +144,9 @@ def _block_row(
             "travel_time_min": heads.travel_time_min,
             "drain_out_m3": states.drain_out_m3,
             "flush_flow_m3h": states.flush_flow_m3h,
+            "flush_head_m": states.flush_head_m,
+            "head_min_at_90_m": states.head_min_at_90_m,
+            "head_max_at_110_m": states.head_max_at_110_m,
         },
         block.area,
     )

@@ -87,3 +87,18 @@ def test_what_drains_is_most_of_the_fill_and_no_more(case):
     steps = np.diff(block.drawn.submain_m, axis=0)
     submain_m3 = np.sqrt((steps**2).sum(axis=1)).sum() * math.pi / 4.0 * wide_m**2
     assert 0.9 * line_m3 < states.drain_out_m3 < line_m3 + submain_m3
+
+
+def test_heads_off_design_go_with_the_square_of_the_flow(case):
+    """With x = 0.5 an emitter's head is the square of its flow: the mean one's by 0.81 and 1.21.
+
+    The lowest lies under its share of the design's lowest, or over it, as the ground has it; both move
+    by no more than the block's own spread.
+    """
+    _, block, _, _, states = case
+    heads = block.heads
+    spread = heads.head_max_m - heads.head_min_m
+    assert states.head_min_at_90_m == pytest.approx(0.81 * heads.head_min_m, abs=0.3 * spread)
+    assert states.head_max_at_110_m == pytest.approx(1.21 * heads.line_head_max_m, abs=0.3 * spread)
+    assert states.head_min_at_90_m < heads.head_min_m
+    assert states.head_max_at_110_m > heads.line_head_max_m
