@@ -263,7 +263,7 @@ def _without_gaps(
     dates: np.ndarray[tuple[int], np.dtype[np.datetime64]], columns: dict[str, Floats], path: Path
 ) -> tuple[np.ndarray[tuple[int], np.dtype[np.datetime64]], dict[str, Floats], list[Finding]]:
     """One row for every day from the first to the last, NaN where the file has none."""
-    every = np.arange(dates[0], dates[-1] + 1, dtype="datetime64[D]")
+    every = np.arange(dates[0], dates[-1] + np.timedelta64(1, "D"), dtype="datetime64[D]")
     absent = every.size - dates.size
     if not absent:
         return dates, columns, []

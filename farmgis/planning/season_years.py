@@ -171,7 +171,7 @@ def _told_left_out(years: list[int]) -> Finding:
 
 def _from_normals(weather: Weather, et0: Floats, said: str, sowing: date, season_days: int) -> SeasonYears:
     """One season in a year that stands for the average: each day has its month's values."""
-    dates = np.datetime64(sowing, "D") + np.arange(season_days)
+    dates = np.datetime64(sowing, "D") + np.arange(season_days).astype("timedelta64[D]")
     month = dates.astype("datetime64[M]").astype(np.int64) % 12
     by_month = {int(m): k for k, m in enumerate(weather.dates.astype("datetime64[M]").astype(np.int64) % 12)}
     row = np.array([by_month[int(m)] for m in month], dtype=np.int64)
