@@ -308,6 +308,11 @@ class Shift:
     block_ids: tuple[str, ...]
     flow_m3h: float
 
+    @property
+    def zone_id(self) -> str:
+        """Id of these blocks as an irrigation zone."""
+        return f"{self.source_id or 'farm'}-Z{self.number:02d}"
+
 
 @dataclass(frozen=True)
 class Plan:

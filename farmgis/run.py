@@ -19,6 +19,7 @@ from farmgis.planning.block_search import submain_pipes
 from farmgis.planning.demand import BlockDemand, CropDemand, block_demand, crop_demand
 from farmgis.planning.describe import block_facts, field_facts, joined, layer_tables
 from farmgis.planning.findings import farm_findings, layout_findings
+from farmgis.planning.irrigation_calendar import BlockSeason, season_calendar
 from farmgis.planning.layout import lay_out
 from farmgis.planning.rules import planning_assumptions
 from farmgis.planning.shifts import least_flow_shifts, shifts
@@ -122,6 +123,13 @@ def _whole(farm: Farm, plans: Sequence[FieldPlan]) -> Plan:
     tables |= _demand_tables(plans, by_id, needs)
     tables |= _zone_tables(groups, plans, needs)
     tables["supply_balance"] = _records_table([vars(b) for b in balances])
+    seasons = {
+        b.block_id: BlockSeason(b, demands[_demand_key(by_id[p.field_id])], needs[b.block_id])
+        for p in plans
+        for b in p.blocks
+    }
+    calendar = season_calendar(groups, seasons, farm.sources, NO_SOURCE_HOURS)
+    tables["irrigations"] = _records_table([vars(i) for i in calendar.irrigations])
     tables = _with_shifts(tables, groups)
     told = farm.weather is not None  # without weather one finding says it for all crops
     demand_findings = [f for d in demands.values() for f in d.findings if told]
@@ -132,11 +140,17 @@ def _whole(farm: Farm, plans: Sequence[FieldPlan]) -> Plan:
             *supply_findings,
             *demand_findings,
             *shift_findings,
+            *calendar.findings,
             *(f for p in plans for f in p.findings),
         ]
     )
     assumptions = _unique(
-        [*farm.assumptions, *(a for d in demands.values() for a in d.assumptions), *planning_assumptions()]
+        [
+            *farm.assumptions,
+            *(a for d in demands.values() for a in d.assumptions),
+            *calendar.assumptions,
+            *planning_assumptions(),
+        ]
     )
     tables["findings"] = _findings_table(findings, plans)
     tables["assumptions"] = _records_table([vars(a) for a in assumptions])
@@ -283,7 +297,7 @@ def _zone_tables(
         season_m3 = sum(needs[b.block_id].gross_m3 for b in own)
         rows.append(
             {
-                "zone_id": f"{group.source_id or 'farm'}-Z{group.number:02d}",
+                "zone_id": group.zone_id,
                 "source_id": group.source_id,
                 "shift": group.number,
                 "blocks": len(own),

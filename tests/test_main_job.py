@@ -30,7 +30,8 @@ def plan(farm):
 def layers(plan, tmp_path_factory):
     path = write_plan(plan, tmp_path_factory.mktemp("plan"))
     names = ("fields", "blocks", "laterals", "rows", "submains", "extreme_emitters", "valves", "zones",
-             "season_demand", "demand_periods", "supply_balance", "findings", "assumptions")  # fmt: skip
+             "season_demand", "demand_periods", "supply_balance", "irrigations",
+             "findings", "assumptions")  # fmt: skip
     return {name: pyogrio.read_dataframe(path, layer=name) for name in names} | {"path": path}
 
 
@@ -138,9 +139,27 @@ def test_the_rivers_trap_is_told(layers):
     assert balance.verdict.to_dict() == {"river": "short at peak", "borehole": "sufficient"}
     found = layers["findings"]
     river = found[(found.about == "supply") & (found.where_id == "river")]
-    assert list(river.severity) == ["attention"]
-    assert river.measured.item() == pytest.approx(balance.peak_m3_day["river"])
-    assert river.limit.item() == pytest.approx(600.0 * 22.0)
+    assert list(river.severity) == [
+        "attention",
+        "attention",
+    ]  # the balance, and what the calendar makes of it
+    assert river.measured.iloc[0] == pytest.approx(balance.peak_m3_day["river"])
+    assert river.limit.iloc[0] == pytest.approx(600.0 * 22.0)
+    assert river.unit.iloc[1] == "mm"
+
+
+def test_irrigations_keep_to_the_sources_hours_and_the_seasons_water(layers):
+    runs, zones = layers["irrigations"], layers["zones"].set_index("zone_id")
+    source = runs.zone_id.map(zones.source_id)
+    assert runs.hours.groupby([runs.date, source]).sum().max() <= 22.0 + 1e-6
+    given = runs.volume_m3.groupby(runs.zone_id).sum()
+    asked = zones.season_m3[given.index]
+    assert (given <= asked * (1.0 + 1e-9)).all()
+    own = zones.source_id[given.index] == "borehole"
+    np.testing.assert_allclose(given[own], asked[own], rtol=0.01)
+    assert 0.85 < given[~own].sum() / asked[~own].sum() < 1.0  # the river is short
+    flow = runs.zone_id.map(zones.flow_m3h)
+    assert (runs.volume_m3 <= runs.hours * flow * (1.0 + 1e-9)).all()
 
 
 def test_demand_adds_up(layers):

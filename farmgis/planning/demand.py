@@ -25,7 +25,8 @@ class CropDemand:
     """What a crop needs on a soil in the design year, a row a day, per irrigated area.
 
     `net_mm` is the irrigation that refills the root zone, on the days when it is given. Sums: net = crop
-    ET - effective rain - soil water used. Arrays are empty with basis `assumed`.
+    ET - effective rain - soil water used. `total_mm` and `readily_mm` are what the wetted root zone holds
+    and what of it the crop takes without stress. Arrays are empty with basis `assumed`.
     """
 
     crop: str
@@ -36,6 +37,9 @@ class CropDemand:
     et_crop_mm: Floats
     rain_effective_mm: Floats
     net_mm: Floats
+    rain_mm: Floats
+    total_mm: Floats
+    readily_mm: Floats
     soil_water_used_mm: float
     leaching_requirement: float
     peak_net_mm_day: float
@@ -132,6 +136,9 @@ def crop_demand(
         et_crop_mm=et_crop[:, pick],
         rain_effective_mm=years.rain_mm[:, pick] - zone.deep_percolation_mm[:, pick],
         net_mm=zone.irrigation_mm[:, pick],
+        rain_mm=years.rain_mm[:, pick],
+        total_mm=total[:, pick],
+        readily_mm=readily[:, pick],
         soil_water_used_mm=float(zone.depletion_mm[-1, pick]),
         leaching_requirement=requirement,
         peak_net_mm_day=float(peaks[pick]),
@@ -311,6 +318,9 @@ def _assumed(crop: Crop, rules: DemandRules, findings: tuple[Finding, ...]) -> C
         et_crop_mm=none,
         rain_effective_mm=none,
         net_mm=none,
+        rain_mm=none,
+        total_mm=none,
+        readily_mm=none,
         soil_water_used_mm=math.nan,
         leaching_requirement=0.0,
         peak_net_mm_day=rules.assumed_et0_mm * crop.kc_mid,

@@ -145,7 +145,8 @@ def test_reference_et_fao_climate_estimate_20_north():
     share = np.array([80, 83, 75.9, 76, 72.3, 46.3, 29, 30.3, 48.6, 70.4, 78.1, 79.6]) / 100.0
     wind = np.array([1.1, 1.4, 1.4, 1.6, 2.2, 2.4, 2.1, 1.9, 1.4, 1.2, 1.2, 1.0])
     printed = np.array([3.3, 4.5, 5.6, 6.9, 8.4, 6.4, 4.2, 3.7, 4.1, 4.3, 3.7, 3.1])
-    mid_month = (np.arange("2001-01", "2002-01", dtype="datetime64[M]").astype("datetime64[D]")) + np.timedelta64(14, "D")
+    months = np.arange("2001-01", "2002-01", dtype="datetime64[M]").astype("datetime64[D]")
+    mid_month = months + np.timedelta64(14, "D")
     days = (mid_month - np.datetime64("2001-01-01")).astype(float) + 1.0
     weather = normals(
         20.59,

@@ -7,7 +7,7 @@ Run 2022-129 to 2022-299 (171 days). Reference ET is that of the tall crop, as i
 import numpy as np
 import pytest
 
-from farmgis.agronomy import soil_water
+from farmgis.agronomy import dual_coefficient, soil_water
 from farmgis.agronomy.crop_coefficient import kc_curve
 
 REFERENCE_ET_TEXT = """
@@ -72,3 +72,28 @@ def test_root_zone_closes_lirf_2022():
     assert zone.depletion_mm[-1] == pytest.approx(left, abs=0.01)
     # the source's run with the dual coefficient takes 723.7 mm; the single one no more than 740
     assert 600.0 < zone.et_mm.sum() < 740.4
+
+
+def test_dual_coefficient_lirf_2022():
+    # the source's default run, text seen; its conventions: day counted from 0, each day's ET before its water
+    # drains, a fixed share of 0.5, Kcmax of the tall reference, roots and height by Kcb, topsoil dry at first
+    days = np.arange(171.0)
+    kcb = kc_curve(days, STAGES, 0.15, 0.96, 0.50)
+    grown = np.maximum.accumulate((kcb - 0.15) / (0.96 - 0.15))
+    top = np.maximum(1.0, kcb + 0.05)
+    cover = dual_coefficient.canopy_cover(kcb, top, 0.05 + 1.95 * grown, kc_min=0.15)
+    total = soil_water.total_available_mm(0.207, 0.1035, 0.20 + 0.85 * grown)
+    evaporable = float(dual_coefficient.total_evaporable_mm(0.207, 0.1035, 0.0773))
+    layer = dual_coefficient.EvaporationLayer(evaporable, 8.0, start_depletion_mm=evaporable)
+    run = dual_coefficient.dual_balance(
+        REFERENCE_ET, on_days(RAIN), on_days(IRRIGATION), kcb, top, cover, total, 0.5, layer,
+        early=False, adjust_fraction=False,
+    )  # fmt: skip
+    full = (kcb + run.ke) * REFERENCE_ET
+    assert (kcb * REFERENCE_ET).sum() == pytest.approx(690.570, abs=0.01)
+    assert full.sum() == pytest.approx(801.699, abs=0.01)
+    assert run.et_mm.sum() == pytest.approx(723.695, abs=0.01)
+    assert run.evaporation_mm.sum() == pytest.approx(111.128, abs=0.01)
+    assert run.transpiration_mm.sum() == pytest.approx(612.567, abs=0.01)
+    assert run.deep_percolation_mm.sum() == pytest.approx(0.582, abs=0.002)
+    assert run.depletion_mm[-1] == pytest.approx(96.577, abs=0.01)

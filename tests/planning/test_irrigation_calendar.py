@@ -1,0 +1,148 @@
+"""The irrigation calendar: laws against the season's demand, days worked by hand, and short sources."""
+
+import itertools
+from collections import defaultdict
+from datetime import date
+
+import numpy as np
+import pytest
+
+from farmgis.planning.demand import block_demand, crop_demand
+from farmgis.planning.irrigation_calendar import BlockSeason, season_calendar
+from farmgis.records import BlockFacts, Design, Season, Shift, Source, Weather
+from farmgis.tables import reader
+
+LOAM = reader.soil("loam")
+
+
+def weather(et0=6.0, rain=None):
+    dates = np.arange("2001-01-01", "2011-01-01", dtype="datetime64[D]")
+    columns = {
+        "et0_mm": np.full(dates.size, et0),
+        "rain_mm": np.zeros(dates.size) if rain is None else rain(dates),
+    }
+    return Weather("daily", dates, columns, 40.0, 0.0)
+
+
+def stormy(dates):
+    chance = np.random.default_rng(4)
+    return np.where(chance.random(dates.size) < 0.1, chance.exponential(8.0, dates.size), 0.0)
+
+
+def farm_of(shifts, flow_m3h=100.0, hours=20.0, crops=("maize",), area_ha=5.0, **more):
+    """Shifts of blocks of a hundred cubic metres an hour in all; returns what season_calendar takes."""
+    seasons, groups = {}, []
+    told = weather(**more)
+    for number in range(1, shifts + 1):
+        ids = []
+        for i, crop in enumerate(crops):
+            block = BlockFacts(f"A-B{number}{i}", "A", None, area_ha, 100.0 / len(crops), 90.0)
+            demand = crop_demand(reader.crop(crop), LOAM, Design(), Season(), told)
+            need = block_demand(demand, 90.0, area_ha, block.application_mm_h)
+            seasons[block.block_id] = BlockSeason(block, demand, need)
+            ids.append(block.block_id)
+        groups.append(Shift("river", number, tuple(ids), 100.0))
+    return groups, seasons, [Source("river", 0.0, 0.0, None, flow_m3h, hours)], 20.0
+
+
+def asked(seasons):
+    return sum(s.need.gross_m3 for s in seasons.values())
+
+
+@pytest.mark.parametrize("rain", [None, stormy])
+def test_volumes_are_those_of_the_seasons_demand(rain):
+    shifts, seasons, sources, hours = farm_of(4, rain=rain, crops=("maize", "sunflower"), area_ha=2.5)
+    calendar = season_calendar(shifts, seasons, sources, hours)
+    assert calendar.findings == ()
+    assert sum(i.volume_m3 for i in calendar.irrigations) == pytest.approx(asked(seasons), rel=1e-9)
+    for block_id, season in seasons.items():
+        assert calendar.given_m3[block_id] == pytest.approx(season.need.gross_m3, rel=1e-9)
+        assert calendar.lost_et_mm[block_id] < 0.01 * season.need.et_crop_mm
+
+
+def test_months_of_the_calendar_are_those_of_demand_periods():
+    shifts, seasons, sources, hours = farm_of(1)
+    calendar = season_calendar(shifts, seasons, sources, hours)
+    months = defaultdict(float)
+    for i in calendar.irrigations:
+        months[i.date.replace(day=1)] += i.volume_m3
+    for period in seasons["A-B10"].need.periods:
+        assert months[period.period_start.replace(day=1)] == pytest.approx(period.gross_m3)
+
+
+def test_first_irrigation_and_a_midseason_one_by_hand():
+    # 6 mm/day at Kc 0.3 is 1.8 a day; three days are 5.4 net, over 0.90 are 6.0 gross: 300 m3 on 5 ha,
+    # 3.00 h at 100 m3/h; on the third day after sowing on 15 April, from 04:00 with 20 h a day
+    shifts, seasons, sources, hours = farm_of(2)
+    first, second = season_calendar(shifts, seasons, sources, hours).irrigations[:2]
+    assert (first.date.month, first.date.day, first.start) == (4, 18, "04:00")
+    assert first.gross_mm == pytest.approx(6.0)
+    assert first.volume_m3 == pytest.approx(300.0)
+    assert first.hours == pytest.approx(3.0)
+    assert (second.date, second.zone_id, second.start) == (first.date, "river-Z02", "07:00")
+    # at Kc 1.20 three days are 21.6 net, 24 gross: 1200 m3, 12 h; the second zone has 8 h, 4 the next day
+    peak = [
+        i for i in season_calendar(shifts, seasons, sources, hours).irrigations if i.date.month == 7
+    ]  # the middle stage is 24 June to 12 August
+    assert peak[0].hours == pytest.approx(12.0)
+    assert [i.hours for i in peak[1:3]] == pytest.approx([8.0, 4.0])
+    assert [i.purpose for i in peak[:3]] == ["refill", "refill, to be continued", "refill"]
+    assert peak[2].start == "04:00"
+    assert (peak[2].date - peak[1].date).days == 1
+
+
+def test_one_zone_at_a_time_within_the_hours():
+    shifts, seasons, sources, hours = farm_of(5, rain=stormy)
+    by_day = defaultdict(list)
+    for i in season_calendar(shifts, seasons, sources, hours).irrigations:
+        clock = int(i.start[:2]) + int(i.start[3:]) / 60.0
+        by_day[i.date].append((clock, clock + i.hours))
+    for runs in by_day.values():
+        runs.sort()
+        assert sum(end - start for start, end in runs) <= 20.0 + 1e-9
+        assert runs[0][0] >= 4.0
+        assert runs[-1][1] <= 24.0 + 1.0 / 60.0
+        for before, after in itertools.pairwise(runs):
+            assert after[0] >= before[1] - 1.0 / 60.0  # the start is told to the minute
+
+
+def test_halved_hours_move_dates_and_show_stress():
+    # four zones need 4 x 12 h in three days of the peak: 20 h a day suffice, 10 do not
+    whole = season_calendar(*farm_of(4, hours=20.0))
+    shifts, seasons, sources, hours = farm_of(4, hours=10.0)
+    halved = season_calendar(shifts, seasons, sources, hours)
+    assert {i.date for i in halved.irrigations} - {i.date for i in whole.irrigations}
+    assert whole.findings == ()
+    (found,) = halved.findings
+    assert found.where_id == "river"
+    assert found.measured == pytest.approx(max(halved.lost_et_mm.values()))
+    assert found.measured > 10.0
+    given = sum(halved.given_m3.values())
+    assert given < asked(seasons)
+    # no block is given more than its crop can use: what it lost in ET it also was not given
+    assert given <= asked(seasons) - 0.5 * 50.0 * sum(halved.lost_et_mm.values()) / 0.9
+
+
+def test_zone_larger_than_its_source_runs_longer():
+    full, half = farm_of(1), farm_of(1, flow_m3h=50.0)
+    a, b = (season_calendar(*f).irrigations[0] for f in (full, half))
+    assert b.hours == pytest.approx(2.0 * a.hours)
+    assert b.volume_m3 == pytest.approx(a.volume_m3)
+
+
+def test_without_weather_there_is_no_calendar():
+    block = BlockFacts("A-B1", "A", None, 5.0, 100.0, 90.0)
+    demand = crop_demand(reader.crop("maize"), LOAM, Design(), Season(), None)
+    season = BlockSeason(block, demand, block_demand(demand, 90.0, 5.0, block.application_mm_h))
+    calendar = season_calendar([Shift(None, 1, ("A-B1",), 100.0)], {"A-B1": season}, [], 20.0)
+    assert calendar.irrigations == ()
+    assert calendar.findings == ()
+
+
+def test_without_a_source_zones_run_within_the_hours_told():
+    shifts, seasons, _, hours = farm_of(2)
+    free = [Shift(None, s.number, s.block_ids, s.flow_m3h) for s in shifts]
+    calendar = season_calendar(free, seasons, [], hours)
+    assert {i.zone_id for i in calendar.irrigations} == {"farm-Z01", "farm-Z02"}
+    assert sum(i.volume_m3 for i in calendar.irrigations) == pytest.approx(asked(seasons))
+    assert all(isinstance(i.date, date) for i in calendar.irrigations)
