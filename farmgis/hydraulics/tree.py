@@ -128,12 +128,11 @@ def solve_tree(
     """
     if not math.isfinite(target):
         raise ValueError(f"tree: {aim} {target} is no number")
-    if start_head_m is None:
-        still = target if aim == "fixed head" else 10.0
-        start_head_m = tree.ground_m[0] + still - tree.ground_m
+    still_m = float(tree.ground_m[0]) + (target if aim == "fixed head" else 10.0)
     for marched in (True, False) if march_runs else (False,):
         split = tree.marched if marched else tree.unmarched
-        found = _newton(tree, split, aim, target, start_head_m, tolerance_m, most_iterations)
+        heads = still_m - tree.ground_m if start_head_m is None else start_head_m.astype(float)
+        found = _newton(tree, split, aim, target, heads, tolerance_m, most_iterations)
         if found.residual_m <= tolerance_m:
             return found
     if aim == "fixed head":
@@ -149,11 +148,11 @@ def _newton(
     split: Split,
     aim: Aim,
     target: float,
-    start_head_m: Floats,
+    heads: Floats,
     tolerance_m: float,
     most_iterations: int,
 ) -> Heads:
-    heads = np.array(start_head_m, dtype=float)
+    """Solve a tree taken apart; `heads` is the start, and is taken over for the result."""
     trunk_head = heads[split.nodes]
     laws = (tree.sizes, tree.law, *tree.curve_points, _MODES[aim], float(target))
     solve = _solve_on_all_cores if heads.size - split.nodes.size >= THREADS_FROM else kernel.solve
