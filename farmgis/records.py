@@ -26,7 +26,8 @@ ToleranceKind = Literal["head_variation_pct", "flow_variation_pct", "emission_un
 class Finding:
     """Something the user should look at: what, where, how much, against what limit, what to do.
 
-    `about` is one word for the matter: input, elevation, field, rows, block, pressure, supply, demand.
+    `about` is one word for the matter: input, elevation, field, rows, block, pressure, supply, demand,
+    season.
     `where_id` is the id of a field, block, valve or source, or "farm".
     """
 
@@ -221,11 +222,12 @@ class Weather:
 
 @dataclass(frozen=True)
 class Season:
-    """When the crop is sown, and what the water costs in salt."""
+    """When the crop is sown, what the water costs in salt, and how fast line is laid."""
 
     sowing: date | None = None
     exceedance_pct: float = 80.0  # design values are not exceeded in this share of the years
     water_ec_ds_m: float | None = None
+    laying_ha_day: float = 15.0  # by all machines together, and as fast taken up
 
 
 @dataclass(frozen=True)

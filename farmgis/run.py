@@ -19,12 +19,13 @@ from farmgis.planning.block_search import submain_pipes
 from farmgis.planning.demand import BlockDemand, CropDemand, block_demand, crop_demand
 from farmgis.planning.describe import block_facts, field_facts, joined, layer_tables
 from farmgis.planning.findings import farm_findings, layout_findings
-from farmgis.planning.irrigation_calendar import BlockSeason, season_calendar
+from farmgis.planning.irrigation_calendar import BlockSeason, IrrigationCalendar, season_calendar
 from farmgis.planning.layout import lay_out
 from farmgis.planning.rules import planning_assumptions
 from farmgis.planning.shifts import least_flow_shifts, shifts
 from farmgis.planning.supply import FieldLoad, nearest_source, source_balance
 from farmgis.planning.survey import survey
+from farmgis.planning.upkeep import Task, field_works, season_tasks, tell_tasks
 from farmgis.records import (
     BlockFacts,
     Farm,
@@ -130,6 +131,8 @@ def _whole(farm: Farm, plans: Sequence[FieldPlan]) -> Plan:
     }
     calendar = season_calendar(groups, seasons, farm.sources, NO_SOURCE_HOURS)
     tables["irrigations"] = _records_table([vars(i) for i in calendar.irrigations])
+    tasks, task_findings = _tasks(farm, plans, calendar, tables)
+    tables["season_tasks"] = _records_table([vars(t) for t in tasks])
     tables = _with_shifts(tables, groups)
     told = farm.weather is not None  # without weather one finding says it for all crops
     demand_findings = [f for d in demands.values() for f in d.findings if told]
@@ -141,6 +144,7 @@ def _whole(farm: Farm, plans: Sequence[FieldPlan]) -> Plan:
             *demand_findings,
             *shift_findings,
             *calendar.findings,
+            *task_findings,
             *(f for p in plans for f in p.findings),
         ]
     )
@@ -149,6 +153,7 @@ def _whole(farm: Farm, plans: Sequence[FieldPlan]) -> Plan:
             *farm.assumptions,
             *(a for d in demands.values() for a in d.assumptions),
             *calendar.assumptions,
+            *(tell_tasks() if tasks else ()),
             *planning_assumptions(),
         ]
     )
@@ -220,6 +225,19 @@ def _shifts(
         made += groups
         found += findings
     return tuple(made), tuple(found)
+
+
+def _tasks(
+    farm: Farm, plans: Sequence[FieldPlan], calendar: IrrigationCalendar, tables: dict[str, Table]
+) -> tuple[tuple[Task, ...], tuple[Finding, ...]]:
+    """The tasks around the calendar's irrigations; none where there is no calendar."""
+    if calendar.sowing is None:
+        return (), ()
+    facts = tables["blocks"].columns
+    laterals = {str(b): int(n) for b, n in zip(facts["block_id"], facts["laterals"], strict=True)}
+    blocks = [b for p in plans for b in p.blocks]
+    works = field_works(farm.fields, blocks, laterals, calendar.watered, calendar.sowing)
+    return season_tasks(works, calendar.sowing, farm.season.laying_ha_day)
 
 
 def _peak_hours(block: BlockFacts, needs: dict[str, BlockDemand]) -> float:

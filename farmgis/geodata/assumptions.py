@@ -179,10 +179,10 @@ def _season(document: Document) -> list[Assumption]:
     given = document.get("season", {})
     season = Season(**given)
     told = [_given(f"season.{k}", given[k], SECTIONS["season"][k].unit) for k in given]
-    if "exceedance_pct" not in given:
-        text = f"{season.exceedance_pct:g}"
-        unit = SECTIONS["season"]["exceedance_pct"].unit
-        told.append(Assumption("season.exceedance_pct", text, unit, "common practice", "common practice"))
+    for key in ("exceedance_pct", "laying_ha_day"):
+        if key not in given:
+            text, unit = f"{getattr(season, key):g}", SECTIONS["season"][key].unit
+            told.append(Assumption(f"season.{key}", text, unit, "common practice", "common practice"))
     return told
 
 

@@ -89,6 +89,7 @@ SECTIONS: dict[str, dict[str, Setting]] = {
         "sowing": Setting("date"),
         "exceedance_pct": _n(50.0, 99.0, "% of years"),
         "water_ec_ds_m": _n(0.0, 30.0, "dS/m"),
+        "laying_ha_day": _n(0.1, 500.0, "ha/day"),
     },
     "design": {"crop": TEXT, "soil": TEXT, **DESIGN_KEYS},
 }

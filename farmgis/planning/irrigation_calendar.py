@@ -63,12 +63,15 @@ class Irrigation:
 class IrrigationCalendar:
     """The season's irrigations by date and hour, and what came of them for each block.
 
-    `lost_et_mm` is the crop ET that is lost because water comes later than it is due.
+    `lost_et_mm` is the crop ET that is lost because water comes later than it is due; `watered` the first
+    and last day on which the block runs. `sowing` is the calendar's first day.
     """
 
     irrigations: tuple[Irrigation, ...]
     given_m3: dict[str, float]
     lost_et_mm: dict[str, float]
+    watered: dict[str, tuple[date, date]]
+    sowing: date | None = None
     findings: tuple[Finding, ...] = ()
     assumptions: tuple[Assumption, ...] = ()
 
@@ -86,7 +89,7 @@ def season_calendar(
     """
     computed = {key: s for key, s in seasons.items() if s.demand.basis != "assumed" and s.demand.dates.size}
     if not computed:
-        return IrrigationCalendar((), {}, {})
+        return IrrigationCalendar((), {}, {}, {})
     sowing = calendar_sowing(computed)
     limits = {s.source_id: (s.hours_per_day, s.flow_m3h) for s in sources}
     parts = []
@@ -98,6 +101,8 @@ def season_calendar(
         tuple(sorted((i for p in parts for i in p.irrigations), key=lambda i: (i.date, i.start, i.zone_id))),
         {key: m3 for p in parts for key, m3 in p.given_m3.items()},
         {key: mm for p in parts for key, mm in p.lost_et_mm.items()},
+        {key: days for p in parts for key, days in p.watered.items()},
+        sowing,
         tuple(f for p in parts for f in p.findings),
         _told(computed, sowing),
     )
@@ -227,11 +232,15 @@ def _source_calendar(own: _SourceSeason, sowing: date) -> IrrigationCalendar:
     queue = _Queue([], np.zeros(len(own.blocks)), np.zeros(len(own.blocks)))
     rows: list[Irrigation] = []
     late = 0
+    ids = [b.facts.block_id for b in own.blocks]
+    watered: dict[str, list[date]] = {}
     for day in range(own.due_h.shape[0]):
         late += _join(queue, own, day, depletion)
         given_h, runs = _run_day(queue, own)
         rows += [_row(own, sowing + timedelta(days=day), run) for run in runs]
         given_m3 += given_h * own.rate_m3h
+        for i in np.flatnonzero(given_h > 0.0):
+            watered.setdefault(ids[i], []).append(sowing + timedelta(days=day))
         one = slice(day, day + 1)
         water = (given_h * own.net_mm_per_h)[None, :]
         soil = root_zone_balance(
@@ -240,11 +249,12 @@ def _source_calendar(own: _SourceSeason, sowing: date) -> IrrigationCalendar:
         depletion = soil.depletion_mm[0]
         taken += soil.et_mm[0]
     lost = np.maximum(_taken_on_time(own) - taken, 0.0)
-    ids = [b.facts.block_id for b in own.blocks]
     return IrrigationCalendar(
         tuple(rows),
         dict(zip(ids, given_m3.tolist(), strict=True)),
         dict(zip(ids, lost.tolist(), strict=True)),
+        {key: (days[0], days[-1]) for key, days in watered.items()},
+        sowing,
         _findings(own, given_m3, lost, late),
     )
 
