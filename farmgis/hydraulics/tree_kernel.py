@@ -30,6 +30,7 @@ Ints = NDArray[np.int64]
 
 FIXED_HEAD, TOTAL_FLOW, LEAST_HEAD = 0, 1, 2
 LEAST_SHARE = 1e-4  # of a Newton step
+BLIND_STEP_M = 10.0
 COARSE_TOLERANCE_M = 1e-3
 COARSE_ITERATIONS = 30
 LINK_SLOPE = 1e-9  # m per m3/s: keeps a lossless link solvable
@@ -130,8 +131,10 @@ def _root(mode, target, trunk, at, march, head, flow, a, b, c, d):
     if mode == FIXED_HEAD:
         return target - head[0], target - head[0]
     if mode == TOTAL_FLOW:
-        if b[0] <= 0.0:
-            return 0.0, 0.0
+        if b[0] <= 0.0:  # no emitter answers to the head: all are dry, or hold their flow
+            short = target - flow[0]
+            blind = 0.0 if abs(short) <= 1e-12 * abs(target) else math.copysign(BLIND_STEP_M, short)
+            return blind, blind
         return (target - flow[0]) / b[0], (target - flow[0] - a[0]) / b[0]
     # every emitter's head is to be at least the target after the step: held[i] is what the step does
     # with the root held, share[i] what each metre at the root adds
