@@ -150,6 +150,7 @@ _ALL = (
         _real("drain_out_m3", "Water that drains out at the low end after shut-off"),
         _real("flush_flow_m3h", "Flow that the valve must pass while lateral ends are flushed"),
         _real("flush_head_m", "Head just downstream of the valve while lateral ends are flushed"),
+        _real("fill_min", "Time in which its flow fills empty line and submain"),
         _real("head_min_at_90_m", "Lowest emitter's head at 90 % of the block's flow; of its valve head for "
               "compensating line"),
         _real("head_max_at_110_m", "Highest head of the line at 110 % of the block's flow; of its valve head "

@@ -63,7 +63,8 @@ class Dripline:
     An emitter gives `emitter_flow_l_h * (h / nominal_head_m) ** exponent`. With exponent 0 it is
     pressure compensating between `least_head_m` and `greatest_head_m`. `greatest_head_m` is also what
     the wall bears. The local loss at an emitter is `emitter_loss_k` velocity heads or, where that is
-    None, `local_loss_pct` percent of the friction. At or under `closing_head_m` an emitter gives
+    None, that of `emitter_loss_length_m` more of line or, where that is None too, `local_loss_pct`
+    percent of the friction. At or under `closing_head_m` an emitter gives
     nothing: 0 for a plain one, more for one that holds its line full.
     """
 
@@ -77,6 +78,7 @@ class Dripline:
     least_head_m: float | None = None
     variation: float = 0.03
     emitter_loss_k: float | None = None
+    emitter_loss_length_m: float | None = None
     local_loss_pct: float = 10.0
     closing_head_m: float = 0.0
     roughness_mm: float = 0.0015

@@ -135,7 +135,8 @@ def _dripline(line: Dripline, index: int, document: Document) -> list[Assumption
         value = getattr(line, item.name)
         if item.name == "name" or value is None:
             continue
-        if item.name == "local_loss_pct" and line.emitter_loss_k is not None:
+        own = (line.emitter_loss_k, line.emitter_loss_length_m)
+        if item.name == "local_loss_pct" and own != (None, None):
             continue  # the emitter's own loss stands in its place
         setting = LISTS["dripline"][item.name]
         entry = (f"dripline.{line.name}.{item.name}", f"{value:g}", setting.unit or "-")

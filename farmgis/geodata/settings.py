@@ -106,6 +106,7 @@ LISTS: dict[str, dict[str, Setting]] = {
         "least_head_m": _n(0.5, 50.0, "m"),
         "variation": _n(0.0, 0.5, ""),
         "emitter_loss_k": _n(0.0, 20.0, "velocity heads"),
+        "emitter_loss_length_m": _n(0.0, 5.0, "m"),
         "local_loss_pct": _n(0.0, 100.0, "% of friction"),
         "roughness_mm": _n(0.0, 1.0, "mm", False, "memory"),
         "closing_head_m": _n(0.0, 10.0, "m", False, "memory"),

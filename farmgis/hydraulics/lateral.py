@@ -25,9 +25,11 @@ def tabulated_row(dripline: Dripline, water: Water) -> Floats:
 
 def local_loss_terms(dripline: Dripline) -> tuple[float, float]:
     """Return (factor on friction length, velocity heads an emitter) of a dripline's local losses. [-]"""
-    if dripline.emitter_loss_k is None:
-        return 1.0 + dripline.local_loss_pct / 100.0, 0.0
-    return 1.0, dripline.emitter_loss_k
+    if dripline.emitter_loss_k is not None:
+        return 1.0, dripline.emitter_loss_k
+    if dripline.emitter_loss_length_m is not None:
+        return 1.0 + dripline.emitter_loss_length_m / dripline.emitter_spacing_m, 0.0
+    return 1.0 + dripline.local_loss_pct / 100.0, 0.0
 
 
 @dataclass(frozen=True)

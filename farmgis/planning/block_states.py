@@ -30,6 +30,7 @@ class BlockStates:
     opened together; `flush_head_m` the valve's head then. `end_velocity_m_s`, shape (laterals,): at each
     lateral's end, it alone opened, its inlet at the working head; 0 where water does not get there.
     `drain_out_m3` stands over the lowest emitter when the valve shuts and can run out there.
+    `fill_min` is what the line and submain take to fill at the block's flow.
     `head_min_at_90_m` and `head_max_at_110_m` are the lowest emitter's head at 90 % and the line's highest at
     110 % of the flow or, as the flow of compensating line hardly changes, of the valve head.
     """
@@ -38,6 +39,7 @@ class BlockStates:
     flush_head_m: float
     end_velocity_m_s: Floats
     drain_out_m3: float
+    fill_min: float
     head_min_at_90_m: float
     head_max_at_110_m: float
 
@@ -64,6 +66,7 @@ def block_states(block: DrawnBlock, choice: BlockChoice, heads: BlockHeads, rule
         flush_head_m=float(flushed.head_m[0]),
         end_velocity_m_s=open_m3_s / area_m2,
         drain_out_m3=_drain_out_m3(tree, len(block.submain_m), rules),
+        fill_min=60.0 * _water_m3(tree, rules).sum() / heads.flow_m3h,
         head_min_at_90_m=float(low[len(block.submain_m) :].min()),
         head_max_at_110_m=float(max(high[inlets].max(), high[len(block.submain_m) :].max())),
     )
@@ -79,5 +82,9 @@ def _off_design(tree: Tree, heads: BlockHeads, rules: Rules, share: float) -> Fl
 def _drain_out_m3(tree: Tree, first: int, rules: Rules) -> float:
     """Water in line and submain over the lowest emitter, by more than what its emitters hold back. [m3]"""
     lowest = tree.ground_m[first:].min() + rules.dripline.closing_head_m
-    above = tree.ground_m > lowest
-    return float((tree.loss_length_m * volumes_m2(rules)[tree.size])[above].sum())
+    return float(_water_m3(tree, rules)[tree.ground_m > lowest].sum())
+
+
+def _water_m3(tree: Tree, rules: Rules) -> Floats:
+    """Water that each link of a block holds. [m3]"""
+    return np.asarray(tree.loss_length_m * volumes_m2(rules)[tree.size])

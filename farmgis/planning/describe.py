@@ -145,6 +145,7 @@ def _block_row(
             "drain_out_m3": states.drain_out_m3,
             "flush_flow_m3h": states.flush_flow_m3h,
             "flush_head_m": states.flush_head_m,
+            "fill_min": states.fill_min,
             "head_min_at_90_m": states.head_min_at_90_m,
             "head_max_at_110_m": states.head_max_at_110_m,
         },

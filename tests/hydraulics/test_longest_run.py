@@ -66,3 +66,18 @@ def test_a_line_that_bears_little_ends_the_run():
     thin = Dripline("thin", 22.2, 0.4, 1.0, greatest_head_m=10.5)
     assert longest_run_m(thin, 0.0, TEN) < longest_run_m(LINE, 0.0, TEN)
     assert longest_run_m(Dripline("none", 22.2, 0.4, 1.0, greatest_head_m=9.0), 0.0, TEN) == 0.0
+
+
+def test_an_emitters_loss_as_heads_or_as_length():
+    """A loss of K velocity heads is that of K D / f of line: the same at the flow for which f was taken."""
+    from farmgis.hydraulics.friction import friction_factor
+    from farmgis.hydraulics.lateral import solve_lateral
+
+    level = np.zeros(201)
+    plain = solve_lateral(Dripline("a", 16.0, 0.4, 2.0, emitter_loss_k=0.0), level, 15.0)
+    by_k = solve_lateral(Dripline("a", 16.0, 0.4, 2.0, emitter_loss_k=0.5), level, 15.0)
+    factor = friction_factor(0.9 * plain.flow_l_h / 3.6e6 * 4 / (math.pi * 0.016 * 1.0034e-6))
+    length_m = 0.5 * 0.016 / factor
+    by_length = solve_lateral(Dripline("a", 16.0, 0.4, 2.0, emitter_loss_length_m=length_m), level, 15.0)
+    lost = [15.0 - s.head_m[-1] for s in (plain, by_k, by_length)]
+    assert lost[2] - lost[0] == pytest.approx(lost[1] - lost[0], rel=0.1)

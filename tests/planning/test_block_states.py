@@ -87,6 +87,9 @@ def test_what_drains_is_most_of_the_fill_and_no_more(case):
     steps = np.diff(block.drawn.submain_m, axis=0)
     submain_m3 = np.sqrt((steps**2).sum(axis=1)).sum() * math.pi / 4.0 * wide_m**2
     assert 0.9 * line_m3 < states.drain_out_m3 < line_m3 + submain_m3
+    fill_m3 = states.fill_min / 60.0 * block.heads.flow_m3h
+    assert line_m3 < fill_m3 < line_m3 + submain_m3
+    assert states.drain_out_m3 < fill_m3
 
 
 def test_heads_off_design_go_with_the_square_of_the_flow(case):
