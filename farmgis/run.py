@@ -18,7 +18,7 @@ from farmgis.errors import FieldError, OutputError
 from farmgis.planning.block_search import submain_pipes
 from farmgis.planning.demand import BlockDemand, CropDemand, block_demand, crop_demand
 from farmgis.planning.describe import block_facts, field_facts, joined, layer_tables
-from farmgis.planning.findings import farm_findings, layout_findings
+from farmgis.planning.findings import farm_findings, layout_findings, off_design_findings
 from farmgis.planning.irrigation_calendar import BlockSeason, IrrigationCalendar, season_calendar
 from farmgis.planning.layout import lay_out
 from farmgis.planning.rules import planning_assumptions
@@ -60,11 +60,15 @@ def plan_field(
     ground = survey(field, window, getattr(farm.elevation, "smoothing_m", None))
     pipes = submain_pipes(farm.pipes)
     layout = lay_out(field, ground, pipes, source_flow_m3h)
-    found = (*ground.findings, *layout_findings(field, ground, layout))
+    tables = layer_tables(field, ground, layout, pipes)
+    found = (
+        *ground.findings,
+        *layout_findings(field, ground, layout),
+        *off_design_findings(field, layout, tables["blocks"]),
+    )
     facts = field_facts(field, ground, layout)
     facts["status"] = "attention" if any(f.severity != "note" for f in found) else "planned"
     stated = getattr(farm.elevation, "vertical_error_m", None)
-    tables = layer_tables(field, ground, layout, pipes)
     if stated is not None:
         blocks = tables["blocks"]
         error = np.full(len(layout.blocks), float(stated))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from farmgis.planning.layout import ROW_GRADE_PCT, LaidBlock, Layout
 from farmgis.planning.survey import Survey, row_grades_pct
-from farmgis.records import Farm, Field, Finding
+from farmgis.records import Farm, Field, Finding, Table
 
 LEFT_OUT_PCT = 2.0
 """Land of a field that no lateral serves is worth a word from this share on."""
@@ -62,6 +62,29 @@ def _over(field: Field, layout: Layout) -> list[Finding]:
             limit,
             unit,
             worst.area.representative_point(),
+        )
+    ]
+
+
+def off_design_findings(field: Field, layout: Layout, blocks: Table) -> list[Finding]:
+    """What a line would bear if its blocks got a tenth more than their flow."""
+    high = blocks.columns["head_max_at_110_m"]
+    bears = layout.dripline.greatest_head_m
+    over = high > bears
+    if not over.any():
+        return []
+    return [
+        Finding(
+            "note",
+            "pressure",
+            f"at 110 % of their flow the line in {int(over.sum())} of {len(high)} blocks would stand "
+            f"at up to {high.max():.1f} m, and it bears {bears:g} m",
+            field.field_id,
+            "regulate each block valve, and check its setting before each season: unregulated, line bursts "
+            "first where it lies lowest",
+            float(high.max()),
+            bears,
+            "m",
         )
     ]
 
