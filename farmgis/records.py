@@ -320,7 +320,10 @@ class Shift:
 
 @dataclass(frozen=True)
 class Plan:
-    """A whole plan: rows by layer, and what is told beside them."""
+    """A whole plan: rows by layer, and what is told beside them.
+
+    `season_shift_days` are the days from the design year's sowing to the sowing that the user stated.
+    """
 
     name: str
     crs: str
@@ -328,3 +331,4 @@ class Plan:
     findings: tuple[Finding, ...]
     assumptions: tuple[Assumption, ...]
     summary: dict[str, Any]
+    season_shift_days: int = 0

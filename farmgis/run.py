@@ -164,7 +164,9 @@ def _whole(farm: Farm, plans: Sequence[FieldPlan]) -> Plan:
     tables["findings"] = _findings_table(findings, plans)
     tables["assumptions"] = _records_table([vars(a) for a in assumptions])
     summary = _summary(farm, plans, needs, groups, tables, findings)
-    return Plan(farm.name, farm.crs, tables, tuple(findings), tuple(assumptions), summary)
+    stated, reckoned = farm.season.sowing, calendar.sowing
+    shift = (stated - reckoned).days if stated is not None and reckoned is not None else 0
+    return Plan(farm.name, farm.crs, tables, tuple(findings), tuple(assumptions), summary, shift)
 
 
 LEAST_UNIFORMITY_PCT = 50.0
@@ -412,19 +414,22 @@ def _summary(
     }
 
 
-PLAN_FILE = "plan.gpkg"
+PLAN_FILE, CALENDAR_FILE = "plan.gpkg", "plan.ics"
 
 
 def check_output(folder: str | Path, overwrite: bool = False) -> None:
     """Refuse, before any computing, a folder in which the plan may not be written. Raises OutputError."""
+    from farmgis.results.calendar_file import check_calendar
     from farmgis.results.publish import check_target
 
     if Path(folder).exists():
         check_target(Path(folder) / PLAN_FILE, overwrite)
+        check_calendar(Path(folder) / CALENDAR_FILE, overwrite)
 
 
 def write_plan(plan: Plan, folder: str | Path, overwrite: bool = False) -> Path:
-    """Write a plan's layers into a folder as `plan.gpkg`; returns its path."""
+    """Write a plan's layers into a folder as `plan.gpkg`, its season as `plan.ics`; returns the former."""
+    from farmgis.results.calendar_file import check_calendar, write_calendar
     from farmgis.results.frames import frames_of
     from farmgis.results.publish import publish
 
@@ -432,4 +437,7 @@ def write_plan(plan: Plan, folder: str | Path, overwrite: bool = False) -> Path:
         Path(folder).mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise OutputError(f"{folder}: the folder cannot be made: {error.strerror}") from error
-    return publish(Path(folder) / PLAN_FILE, frames_of(plan), plan.crs, overwrite)
+    check_calendar(Path(folder) / CALENDAR_FILE, overwrite)
+    path = publish(Path(folder) / PLAN_FILE, frames_of(plan), plan.crs, overwrite)
+    write_calendar(Path(folder) / CALENDAR_FILE, plan, overwrite)
+    return path

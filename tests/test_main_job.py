@@ -1,9 +1,11 @@
 """The main job on the sample farm: what must hold between the layers, read back from the file."""
 
+import datetime as dt
 import itertools
 import math
 from pathlib import Path
 
+import icalendar
 import numpy as np
 import pyogrio
 import pytest
@@ -146,6 +148,19 @@ def test_the_rivers_trap_is_told(layers):
     assert river.measured.iloc[0] == pytest.approx(balance.peak_m3_day["river"])
     assert river.limit.iloc[0] == pytest.approx(600.0 * 22.0)
     assert river.unit.iloc[1] == "mm"
+
+
+def test_calendar_file_has_every_irrigation_and_task_in_the_stated_season(plan, layers):
+    text = layers["path"].with_name("plan.ics").read_bytes().decode("utf-8")
+    events = icalendar.Calendar.from_ical(text).walk("VEVENT")
+    tasks = len(next(iter(plan.tables["season_tasks"].columns.values())))
+    assert len(events) == len(layers["irrigations"]) + tasks
+    assert len({str(e["UID"]) for e in events}) == len(events)
+    hours = sum((e.decoded("DTEND") - e.decoded("DTSTART")).total_seconds() / 3600.0
+                for e in events if e["SUMMARY"].startswith("Irrigate"))  # fmt: skip
+    assert hours == pytest.approx(layers["irrigations"].hours.sum(), abs=len(events) / 120.0)
+    (sowing,) = {e.decoded("DTSTART") for e in events if e["SUMMARY"].startswith("Sow")}
+    assert sowing == dt.date(2013, 4, 25)  # as the farm file states it
 
 
 def test_irrigations_keep_to_the_sources_hours_and_the_seasons_water(layers):

@@ -1,0 +1,140 @@
+"""The season as an iCalendar file (RFC 5545), which calendars of phones and desktops read.
+
+Times are floating: the hour of the day on the farm, wherever it is. The same plan gives the same bytes.
+"""
+
+from __future__ import annotations
+
+import os
+import secrets
+import uuid
+from collections.abc import Iterator, Mapping
+from contextlib import suppress
+from datetime import date, datetime, time, timedelta
+from pathlib import Path
+from typing import Any
+
+from farmgis.errors import OutputError
+from farmgis.records import Plan, Table
+
+LINE_OCTETS = 75  # RFC 5545, section 3.1: no longer, without the line break
+IDS = uuid.UUID("6f1d3a52-3c0b-5f5e-9a5e-8a3f0c6d7b21")  # drawn once; event ids are derived from it
+
+
+def check_calendar(path: Path | str, overwrite: bool = False) -> None:
+    """Refuse, with an OutputError, a calendar file that must not be replaced."""
+    target = Path(path)
+    if target.is_dir():
+        raise OutputError(f"{target}: this is a folder; give the plan another one")
+    if target.exists() and not overwrite:
+        raise OutputError(f"{target}: it is there already; add --overwrite to replace it, or name another")
+
+
+def write_calendar(path: Path | str, plan: Plan, overwrite: bool = False) -> Path | None:
+    """Write a plan's season, whole or not at all; None where it has none, and then none is left there."""
+    target = Path(path)
+    check_calendar(target, overwrite)
+    text = calendar_text(plan)
+    partial = target.with_name(f".{target.stem}.partial-{os.getpid()}-{secrets.token_hex(4)}.ics")
+    try:
+        if text is None:
+            target.unlink(missing_ok=True)
+            return None
+        with partial.open("xb") as file:
+            file.write(text.encode("utf-8"))
+            file.flush()
+            os.fsync(file.fileno())
+        os.replace(partial, target)
+    except OSError as problem:
+        raise OutputError(f"{target}: the calendar could not be written: {problem}") from problem
+    finally:
+        with suppress(OSError):
+            partial.unlink(missing_ok=True)
+    return target
+
+
+def calendar_text(plan: Plan) -> str | None:
+    """The plan's irrigations and tasks as iCalendar; None where there are none.
+
+    Days are those of the layers, moved to the season that is stated (`Plan.season_shift_days`).
+    """
+    shift = timedelta(days=plan.season_shift_days)
+    events = [
+        *(_irrigation(plan.name, row, shift) for row in _rows(plan.tables.get("irrigations"))),
+        *(_task(plan.name, row, shift) for row in _rows(plan.tables.get("season_tasks"))),
+    ]
+    if not events:
+        return None
+    stamp = f"{min(e['DTSTART'] for e in events)[:8]}T000000Z"
+    lines = ["BEGIN:VCALENDAR", "VERSION:2.0", "PRODID:-//farmgis//season//EN", "CALSCALE:GREGORIAN"]
+    for event in events:
+        lines += ["BEGIN:VEVENT", f"UID:{event.pop('UID')}", f"DTSTAMP:{stamp}"]
+        kind = ";VALUE=DATE" if "T" not in event["DTSTART"] else ""
+        lines += [f"{k}{kind if k.startswith('DT') else ''}:{value}" for k, value in event.items()]
+        lines.append("END:VEVENT")
+    lines.append("END:VCALENDAR")
+    return "".join(f"{folded(line)}\r\n" for line in lines)
+
+
+def escaped(text: str) -> str:
+    r"""Text as a TEXT value (RFC 5545, section 3.3.11).
+
+    >>> print(escaped("a, b; c"))
+    a\, b\; c
+    """
+    plain = text.replace("\r\n", "\n").replace("\r", "\n")
+    plain = "".join(c for c in plain if c in "\n\t" or (ord(c) >= 32 and ord(c) != 127))
+    return plain.replace("\\", "\\\\").replace(";", "\\;").replace(",", "\\,").replace("\n", "\\n")
+
+
+def folded(line: str) -> str:
+    """A content line in pieces of at most 75 octets, the later ones behind a space; no letter is cut."""
+    pieces, piece, octets = [], "", 0
+    for letter in line:
+        size = len(letter.encode("utf-8"))
+        if octets + size > LINE_OCTETS:
+            pieces.append(piece)
+            piece, octets = "", 1  # the space that begins a continued line counts
+        piece, octets = piece + letter, octets + size
+    return "\r\n ".join([*pieces, piece])
+
+
+def _rows(table: Table | None) -> Iterator[dict[str, Any]]:
+    if table is None or not table.columns:
+        return
+    for values in zip(*table.columns.values(), strict=True):
+        yield dict(zip(table.columns, values, strict=True))
+
+
+def _irrigation(name: str, row: Mapping[str, Any], shift: timedelta) -> dict[str, str]:
+    day: date = row["date"] + shift
+    begin = datetime.combine(day, time.fromisoformat(row["start"]))
+    end = begin + timedelta(minutes=max(1, round(60.0 * row["hours"])))
+    told = f"{row['gross_mm']:.1f} mm, {row['volume_m3']:,.0f} m3, {row['hours']:.1f} h: {row['purpose']}"
+    return {
+        "UID": _uid(name, "irrigation", row["zone_id"], f"{begin:%Y%m%dT%H%M}"),
+        "DTSTART": f"{begin:%Y%m%dT%H%M%S}",
+        "DTEND": f"{end:%Y%m%dT%H%M%S}",
+        "SUMMARY": escaped(f"Irrigate {row['zone_id']}"),
+        "DESCRIPTION": escaped(f"{told} (design year, day of {row['date']:%d %B %Y})"),
+        "CATEGORIES": "IRRIGATION",
+    }
+
+
+def _task(name: str, row: Mapping[str, Any], shift: timedelta) -> dict[str, str]:
+    first, last = row["date"] + shift, row["end_date"] + shift
+    quantity, unit = row["quantity"], row["unit"]
+    amount = f"{quantity:,.1f}".removesuffix(".0") + f" {unit}. " if unit else ""
+    return {
+        "UID": _uid(name, row["task"], row["target"], f"{first:%Y%m%d}"),
+        "DTSTART": f"{first:%Y%m%d}",
+        "DTEND": f"{last + timedelta(days=1):%Y%m%d}",
+        "SUMMARY": escaped(f"{row['task'][:1].upper()}{row['task'][1:]}: {row['target']}"),
+        "DESCRIPTION": escaped(f"{amount}{row['note']}"),
+        "CATEGORIES": "TASK",
+        "TRANSP": "TRANSPARENT",
+    }
+
+
+def _uid(*parts: str) -> str:
+    return str(uuid.uuid5(IDS, "\x1f".join(parts)))
