@@ -79,7 +79,7 @@ def _constants(row, law):
     )
 
 
-@numba.njit(cache=True, nogil=True)
+@numba.njit(cache=True, nogil=True, fastmath={"contract"})  # product and sum in one rounding, no more
 def march(first, end, z, above, length, minor, outlets, demand, row, law, head, out):
     """March up a run from `head[end - 1]`; fill its heads, and `out` with the columns named above.
 
