@@ -1,7 +1,11 @@
 """EPANET 2.2, at its own constants, gives every emitter the flow that the tree solver gives it."""
 
+from dataclasses import replace
+from importlib.metadata import distribution
+
 import numpy as np
 import pytest
+from scipy.ndimage import map_coordinates, maximum_filter, minimum_filter
 
 from farmgis.hydraulics.tree import solve_tree
 
@@ -97,6 +101,23 @@ def test_block_on_undulating_ground(network, epanet, slope, fall):
 
 def test_block_of_50_000_emitters(network, epanet):
     check(block(network, 125, 400, 0.002, 0.01), epanet, 16.0, True)
+
+
+def test_block_of_50_000_emitters_on_real_ground(network, epanet):
+    """SRTM (public domain, shipped by the package matplotlib), its gentlest 200 m, cells of 30 m."""
+    path = distribution("matplotlib").locate_file("matplotlib/mpl-data/sample_data/jacksboro_fault_dem.npz")
+    with np.load(str(path)) as data:
+        z = data["elevation"].astype(float)
+    rough = maximum_filter(z, 9) - minimum_filter(z, 9)
+    i, j = np.unravel_index(np.argmin(rough[8:-8, 8:-8]), rough[8:-8, 8:-8].shape)
+    made = block(network, 125, 400, 0.0, 0.0)
+    k = np.repeat(np.arange(125), 400)
+    u = 0.4 * np.tile(np.arange(1, 401), 125)
+    row = np.r_[1.5 * np.arange(125), 1.5 * k] / 30.0 + i + 4
+    column = np.r_[np.zeros(125), u] / 30.0 + j + 4
+    ground = map_coordinates(z, [row, column], order=1)
+    assert np.ptp(ground) > 2.0
+    check(replace(made, ground_m=ground), epanet, 30.0 + float(np.ptp(ground)), True)
 
 
 @pytest.mark.parametrize("seed", range(12))
