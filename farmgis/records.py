@@ -233,6 +233,34 @@ class Season:
 
 
 @dataclass(frozen=True)
+class Fertiliser:
+    """A product to dissolve: its nutrients, and how much dissolves in cold water."""
+
+    name: str
+    n_pct: float
+    p2o5_pct: float
+    k2o_pct: float
+    solubility_g_l: float
+
+
+@dataclass(frozen=True)
+class Nutrients:
+    """What is to be harvested, what the soil supplies, and what is given with the water.
+
+    `uptake_kg_t` holds N, P2O5 and K2O that a crop takes up for each tonne harvested, by crop.
+    """
+
+    target_yield_t_ha: float
+    product: Fertiliser
+    uptake_kg_t: dict[str, tuple[float, float, float]]
+    soil_n_kg_ha: float = 0.0
+    soil_p2o5_kg_ha: float = 0.0
+    soil_k2o_kg_ha: float = 0.0
+    recovery_pct: float = 80.0
+    base_n_pct: float = 20.0
+
+
+@dataclass(frozen=True)
 class Farm:
     """All that is known before planning. `crs` is the plan's CRS as WKT or authority code."""
 
@@ -247,6 +275,7 @@ class Farm:
     assumptions: tuple[Assumption, ...] = ()
     findings: tuple[Finding, ...] = ()
     refused: tuple[RefusedField, ...] = ()
+    nutrients: Nutrients | None = None
 
 
 @dataclass(frozen=True)

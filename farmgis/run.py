@@ -21,6 +21,7 @@ from farmgis.planning.describe import block_facts, field_facts, joined, layer_ta
 from farmgis.planning.findings import farm_findings, layout_findings, off_design_findings
 from farmgis.planning.irrigation_calendar import BlockSeason, IrrigationCalendar, season_calendar
 from farmgis.planning.layout import lay_out
+from farmgis.planning.nutrients import NutrientPlan, nutrient_plan, zones_of
 from farmgis.planning.rules import planning_assumptions
 from farmgis.planning.shifts import least_flow_shifts, shifts
 from farmgis.planning.supply import FieldLoad, nearest_source, source_balance
@@ -136,6 +137,9 @@ def _whole(farm: Farm, plans: Sequence[FieldPlan]) -> Plan:
     calendar = season_calendar(groups, seasons, farm.sources, NO_SOURCE_HOURS)
     tables["irrigations"] = _records_table([vars(i) for i in calendar.irrigations])
     tasks, task_findings = _tasks(farm, plans, calendar, tables)
+    fed = _fed(farm, groups, seasons, calendar, tables)
+    tables["nutrient_doses"] = _records_table([vars(d) for d in fed.doses])
+    tasks = tuple(sorted((*tasks, *fed.tasks), key=lambda t: t.date))
     tables["season_tasks"] = _records_table([vars(t) for t in tasks])
     tables = _with_shifts(tables, groups)
     told = farm.weather is not None  # without weather one finding says it for all crops
@@ -149,6 +153,7 @@ def _whole(farm: Farm, plans: Sequence[FieldPlan]) -> Plan:
             *shift_findings,
             *calendar.findings,
             *task_findings,
+            *fed.findings,
             *(f for p in plans for f in p.findings),
         ]
     )
@@ -158,6 +163,7 @@ def _whole(farm: Farm, plans: Sequence[FieldPlan]) -> Plan:
             *(a for d in demands.values() for a in d.assumptions),
             *calendar.assumptions,
             *(tell_tasks() if tasks else ()),
+            *fed.assumptions,
             *planning_assumptions(),
         ]
     )
@@ -244,6 +250,22 @@ def _tasks(
     blocks = [b for p in plans for b in p.blocks]
     works = field_works(farm.fields, blocks, laterals, calendar.watered, calendar.sowing)
     return season_tasks(works, calendar.sowing, farm.season.laying_ha_day)
+
+
+def _fed(
+    farm: Farm,
+    groups: Sequence[Shift],
+    seasons: dict[str, BlockSeason],
+    calendar: IrrigationCalendar,
+    tables: dict[str, Table],
+) -> NutrientPlan:
+    """Nutrients with the calendar's runs; none where the farm file has no section for them."""
+    if calendar.sowing is None:
+        return NutrientPlan()
+    facts = tables["blocks"].columns
+    travel = {str(b): float(t) for b, t in zip(facts["block_id"], facts["travel_time_min"], strict=True)}
+    zones = zones_of(groups, seasons, {f.field_id: f for f in farm.fields}, travel)
+    return nutrient_plan(farm.nutrients, zones, calendar.irrigations, calendar.sowing)
 
 
 def _peak_hours(block: BlockFacts, needs: dict[str, BlockDemand]) -> float:

@@ -10,7 +10,19 @@ from farmgis.geodata.elevation import Elevation
 from farmgis.geodata.farm_parts import Choice, Document, design_of, overrides_of, pipes_of
 from farmgis.geodata.fields import Boundaries
 from farmgis.geodata.settings import DESIGN_KEYS, LISTS, SECTIONS
-from farmgis.records import Assumption, Crop, Design, Dripline, Field, Known, Season, Soil, Source, Weather
+from farmgis.records import (
+    Assumption,
+    Crop,
+    Design,
+    Dripline,
+    Field,
+    Known,
+    Nutrients,
+    Season,
+    Soil,
+    Source,
+    Weather,
+)
 from farmgis.tables.reader import rows
 
 USER = "farm file"
@@ -36,6 +48,7 @@ def assumptions_of(
         *(a for i, line in enumerate(choice.driplines) for a in _dripline(line, i, document)),
         *_supply(document),
         *_season(document),
+        *_nutrients(document),
         *_weather(document, weather),
     )
 
@@ -184,6 +197,19 @@ def _season(document: Document) -> list[Assumption]:
         if key not in given:
             text, unit = f"{getattr(season, key):g}", SECTIONS["season"][key].unit
             told.append(Assumption(f"season.{key}", text, unit, "common practice", "common practice"))
+    return told
+
+
+def _nutrients(document: Document) -> list[Assumption]:
+    given = document.get("nutrients")
+    if given is None:
+        return []
+    told = [_given(f"nutrients.{k}", given[k], SECTIONS["nutrients"][k].unit) for k in given]
+    for key, setting in SECTIONS["nutrients"].items():
+        if key not in given:
+            value = getattr(Nutrients, key, "urea")
+            text = value if isinstance(value, str) else f"{value:g}"
+            told.append(Assumption(f"nutrients.{key}", text, setting.unit, setting.source, setting.known))
     return told
 
 

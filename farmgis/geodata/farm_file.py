@@ -25,6 +25,7 @@ from farmgis.geodata.farm_parts import (
     design_of,
     field_of,
     layout_findings,
+    nutrients_of,
     pipes_of,
     sources_of,
 )
@@ -124,6 +125,7 @@ def _farm(document: Document, folder: Path, fallback_name: str, refuse: Refuse) 
         pipes=pipes_of(clean),
         weather=weather,
         season=Season(**clean.get("season", {})),
+        nutrients=nutrients_of(clean),
         assumptions=assumptions_of(clean, choice, planned, elevation, boundaries, weather),
         findings=boundaries.findings + findings + elevation.findings + looked.findings + told,
         refused=boundaries.refused + refused,

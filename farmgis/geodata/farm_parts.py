@@ -19,6 +19,7 @@ from farmgis.records import (
     Dripline,
     Field,
     Finding,
+    Nutrients,
     Pipe,
     RefusedField,
     Soil,
@@ -66,6 +67,16 @@ def check_soil(document: Document, name: str) -> None:
     """Raises InputError where neither the farm file nor a table has the soil."""
     if _own(document, "soil", name) is None:
         tables.soil(name)
+
+
+def nutrients_of(document: Document) -> Nutrients | None:
+    """What is to be fed, where the farm file has a section for it."""
+    given = document.get("nutrients")
+    if given is None:
+        return None
+    rest = {k: v for k, v in given.items() if k != "product"}
+    product = tables.fertiliser(given.get("product", "urea"))
+    return Nutrients(product=product, uptake_kg_t=tables.nutrient_uptake(), **rest)
 
 
 def crop_of(document: Document, name: str) -> Crop:

@@ -91,6 +91,17 @@ SECTIONS: dict[str, dict[str, Setting]] = {
         "water_ec_ds_m": _n(0.0, 30.0, "dS/m"),
         "laying_ha_day": _n(0.1, 500.0, "ha/day"),
     },
+    "nutrients": {
+        "target_yield_t_ha": _n(0.1, 200.0, "t/ha", True),
+        "product": Setting(
+            "text", choices=("urea", "ammonium nitrate", "ammonium sulphate", "calcium nitrate")
+        ),
+        "soil_n_kg_ha": _n(0.0, 1000.0, "kg/ha"),
+        "soil_p2o5_kg_ha": _n(0.0, 1000.0, "kg/ha"),
+        "soil_k2o_kg_ha": _n(0.0, 2000.0, "kg/ha"),
+        "recovery_pct": _n(10.0, 100.0, "%", False, "memory"),
+        "base_n_pct": _n(0.0, 100.0, "% of N"),
+    },
     "design": {"crop": TEXT, "soil": TEXT, **DESIGN_KEYS},
 }
 

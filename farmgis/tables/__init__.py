@@ -1,5 +1,23 @@
 """Published values, one CSV a table, each row with its source, and their reader."""
 
-from farmgis.tables.reader import crop, crop_names, default_dripline, pipes, soil, soil_names
+from farmgis.tables.reader import (
+    crop,
+    crop_names,
+    default_dripline,
+    fertiliser,
+    nutrient_uptake,
+    pipes,
+    soil,
+    soil_names,
+)
 
-__all__ = ["crop", "crop_names", "default_dripline", "pipes", "soil", "soil_names"]
+__all__ = [
+    "crop",
+    "crop_names",
+    "default_dripline",
+    "fertiliser",
+    "nutrient_uptake",
+    "pipes",
+    "soil",
+    "soil_names",
+]

@@ -9,7 +9,7 @@ from functools import cache
 from importlib import resources
 
 from farmgis.errors import InputError
-from farmgis.records import Crop, Dripline, Pipe, Soil
+from farmgis.records import Crop, Dripline, Fertiliser, Pipe, Soil
 
 Row = dict[str, str]
 
@@ -89,6 +89,27 @@ def pipes() -> tuple[Pipe, ...]:
 
 
 @cache
+def fertiliser(name: str) -> Fertiliser:
+    """A product by its name in the table. Raises InputError where it is unknown.
+
+    >>> fertiliser("urea").n_pct
+    46.0
+    """
+    row = _find("product", name, rows("fertilisers"))
+    numbers = ("n_pct", "p2o5_pct", "k2o_pct", "solubility_g_l")
+    return Fertiliser(row["name"], *(float(row[key]) for key in numbers))
+
+
+@cache
+def nutrient_uptake() -> dict[str, tuple[float, float, float]]:
+    """N, P2O5 and K2O that a crop takes up for each tonne harvested, by crop. [kg/t]"""
+    return {
+        r["crop"]: (float(r["n_kg_t"]), float(r["p2o5_kg_t"]), float(r["k2o_kg_t"]))
+        for r in rows("nutrient_uptake")
+    }
+
+
+@cache
 def default_dripline() -> Dripline:
     """The line that is planned with where the user names none."""
     row = rows("driplines")[0]
@@ -107,7 +128,9 @@ def default_dripline() -> Dripline:
 def _find(kind: str, name: str, table: Iterable[Row]) -> Row:
     """The row of that name or of a name that is also used; else InputError."""
     wanted = " ".join(name.split()).lower()
-    by_name = {alias: row for row in table for alias in (row["name"], *row["also"].split(";")) if alias}
+    by_name = {
+        alias: row for row in table for alias in (row["name"], *row.get("also", "").split(";")) if alias
+    }
     if wanted in by_name:
         return by_name[wanted]
     near = difflib.get_close_matches(wanted, by_name, n=3, cutoff=0.5)

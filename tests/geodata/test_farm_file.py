@@ -152,6 +152,19 @@ def test_assumptions_list_every_default(farm):
     assert len(listed) == len(read_farm(farm(LEAST)).assumptions)  # no key twice
 
 
+def test_nutrients_are_read_with_their_product(farm):
+    assert read_farm(farm(LEAST)).nutrients is None
+    section = '[nutrients]\ntarget_yield_t_ha = 12\nproduct = "calcium nitrate"\nsoil_n_kg_ha = 60\n'
+    read = read_farm(farm(LEAST + section))
+    assert (read.nutrients.target_yield_t_ha, read.nutrients.soil_n_kg_ha) == (12, 60)
+    assert read.nutrients.product.n_pct == 15.5
+    told = {a.key: a.known for a in read.assumptions if a.key.startswith("nutrients.")}
+    assert told["nutrients.target_yield_t_ha"] == "user"
+    assert told["nutrients.recovery_pct"] == "memory"
+    with pytest.raises(FarmFileError, match=r"target_yield_t_ha(?s:.)*product"):
+        read_farm(farm(LEAST + '[nutrients]\nproduct = "manure"\n'))
+
+
 def test_assumptions_say_what_the_user_gave(farm):
     listed = {a.key: a for a in read_farm(farm(PROMISED)).assumptions}
     given = ("design.headland_m", "source.river.flow_m3h", "season.exceedance_pct", "season.sowing", "crop")

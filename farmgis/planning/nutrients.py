@@ -1,0 +1,275 @@
+"""Nitrogen with the water: what the crop needs, in which runs, how fast, and how long to rinse.
+
+Phosphorus, potassium and a small part of the nitrogen are base dressing; the rest of the nitrogen is
+given with the runs of the crop's growth, in the middle of each, with clean water before and after.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+
+from farmgis.planning.irrigation_calendar import BlockSeason, Irrigation
+from farmgis.planning.upkeep import Task
+from farmgis.records import Assumption, BlockFacts, Crop, Field, Finding, Nutrients, Shift
+
+EDGE_SHARE = 0.25
+"""Clean water at each end of a run, at least this share of it (common practice: inject in the middle)."""
+
+LEAST_INJECTION_H = 0.5
+"""A run with less time than this in its middle gets no dose (common practice)."""
+
+STOCK_SHARE = 0.5
+"""Strength of the stock solution as a share of the product's solubility in cold water (common practice)."""
+
+WATER_LIMIT_G_M3 = 1000.0
+"""Product in the water that is given, at most (from memory: a gram in a litre)."""
+
+LIGHT_SOIL_FC = 0.16
+"""A soil that holds less than this at field capacity leaches nitrate easily (common practice)."""
+
+INJECTING = (
+    "Backflow prevention proven and the injector locked to the pump before anything is injected. Jar-test "
+    "the product with this water. Calcium never with phosphate or sulphate; no chlorine while ammonium or "
+    "urea is in the line. Add the mains' travel time to the rinse. Goggles, gloves; label and local code go "
+    "before this."
+)
+
+
+@dataclass(frozen=True)
+class NutrientDose:
+    """One injection into one run of a zone: a row of `nutrient_doses`."""
+
+    date: date
+    zone_id: str
+    product: str
+    product_kg: float
+    n_kg: float
+    p2o5_kg: float
+    k2o_kg: float
+    inject_l_h: float
+    inject_start: str
+    inject_end: str
+    rinse_min: float
+
+
+@dataclass(frozen=True)
+class NutrientPlan:
+    """The season's doses, the base dressing as tasks, and what is told beside them."""
+
+    doses: tuple[NutrientDose, ...] = ()
+    tasks: tuple[Task, ...] = ()
+    findings: tuple[Finding, ...] = ()
+    assumptions: tuple[Assumption, ...] = ()
+
+
+@dataclass(frozen=True)
+class ZoneBlocks:
+    """A zone's blocks with their fields, and the minutes that water travels to the last emitter of each.
+
+    `shortest` is the share of the zone's hours for which the block that is done first runs.
+    """
+
+    shift: Shift
+    blocks: tuple[BlockFacts, ...]
+    fields: tuple[Field, ...]
+    travel_min: tuple[float, ...]
+    shortest: float
+
+
+def zones_of(
+    shifts: Sequence[Shift],
+    seasons: Mapping[str, BlockSeason],
+    fields: Mapping[str, Field],
+    travel_min: Mapping[str, float],
+) -> tuple[ZoneBlocks, ...]:
+    """The zones whose blocks all have a computed season; `travel_min` by block, `fields` by id."""
+    made = []
+    for shift in shifts:
+        own = [seasons[i] for i in shift.block_ids if seasons[i].demand.basis != "assumed"]
+        if own and len(own) == len(shift.block_ids):
+            hours = [s.gross_factor / s.facts.application_mm_h for s in own]  # for each mm net
+            made.append(
+                ZoneBlocks(
+                    shift,
+                    tuple(s.facts for s in own),
+                    tuple(fields[s.facts.field_id] for s in own),
+                    tuple(travel_min[s.facts.block_id] for s in own),
+                    min(hours) / max(hours),
+                )
+            )
+    return tuple(made)
+
+
+def need_kg_ha(nutrients: Nutrients, crop: str) -> tuple[float, float, float] | None:
+    """N, P2O5 and K2O to give: uptake at the target yield less the soil's supply, over recovery. [kg/ha]
+
+    None for a crop whose uptake is in no table.
+    """
+    uptake = nutrients.uptake_kg_t.get(crop)
+    if uptake is None:
+        return None
+    soil = (nutrients.soil_n_kg_ha, nutrients.soil_p2o5_kg_ha, nutrients.soil_k2o_kg_ha)
+    share = nutrients.recovery_pct / 100.0
+    n, p, k = (
+        max(u * nutrients.target_yield_t_ha - s, 0.0) / share for u, s in zip(uptake, soil, strict=True)
+    )
+    return n, p, k
+
+
+def nutrient_plan(
+    nutrients: Nutrients | None, zones: Sequence[ZoneBlocks], runs: Sequence[Irrigation], sowing: date | None
+) -> NutrientPlan:
+    """Doses and base dressing of all zones; empty where no target yield was given or there are no runs."""
+    if nutrients is None:
+        none = Assumption("nutrients", "none planned", "", "no target yield was given", "common practice")
+        return NutrientPlan(assumptions=(none,))
+    if sowing is None:
+        return NutrientPlan()
+    doses: list[NutrientDose] = []
+    found: list[Finding] = []
+    for zone in zones:
+        own = [r for r in runs if r.zone_id == zone.shift.zone_id]
+        made, told = _zone_doses(nutrients, zone, own, sowing)
+        doses += made
+        found += told
+    fields = {f.field_id: f for z in zones for f in z.fields}
+    tasks = _preparing(doses, zones)
+    tasks += [t for f in fields.values() for t in _base(nutrients, f, zones, sowing)]
+    found += [_light(f) for f in fields.values() if f.soil.field_capacity < LIGHT_SOIL_FC]
+    doses.sort(key=lambda d: (d.date, d.inject_start, d.zone_id))
+    return NutrientPlan(tuple(doses), tuple(tasks), tuple(found), _told(nutrients))
+
+
+# ---- one zone -------------------------------------------------------------------------------------
+
+
+def _zone_doses(
+    nutrients: Nutrients, zone: ZoneBlocks, runs: Sequence[Irrigation], sowing: date
+) -> tuple[list[NutrientDose], list[Finding]]:
+    crops = {f.crop.name: f.crop for f in zone.fields}
+    where = zone.shift.zone_id
+    if len(crops) > 1:
+        advice = "give its crops sources of their own, or dose by hand at the block"
+        what = f"zone {where} waters {', '.join(sorted(crops))}: no dose serves them all, none is planned"
+        return [], [Finding("attention", "season", what, where, advice)]
+    (crop,) = crops.values()
+    need = need_kg_ha(nutrients, crop.name)
+    if need is None:
+        what = f"no nutrient uptake of {crop.name} is tabled: no doses are planned in zone {where}"
+        return [], [Finding("note", "season", what, where, "ask an agronomist for its need and split")]
+    n_kg = need[0] * (1.0 - nutrients.base_n_pct / 100.0) * sum(b.area_ha for b in zone.blocks)
+    first, last = uptake_days(crop)
+    fit = [r for r in runs if first <= (r.date - sowing).days <= last and _middle(r, zone)[1] > 0.0]
+    if not fit or n_kg <= 0.0:
+        return [], [] if n_kg <= 0.0 else [_no_run(where, n_kg)]
+    inject = [_middle(run, zone)[1] for run in fit]  # shared by time: the injector is set once
+    doses = [
+        _dose(nutrients, zone, run, n_kg * hours / sum(inject))
+        for run, hours in zip(fit, inject, strict=True)
+    ]
+    return doses, _strong(doses, fit, zone)
+
+
+def uptake_days(crop: Crop) -> tuple[int, int]:
+    """First and last day from sowing on which nitrogen is given: from the end of the initial stage to the
+    first third of the middle one (common practice; maize has taken about a tenth of it by then, and
+    most by tasselling).
+    """
+    initial, development, middle, _ = crop.stage_days
+    return initial, initial + development + middle // 3
+
+
+def _middle(run: Irrigation, zone: ZoneBlocks) -> tuple[float, float]:
+    """Hours of clean water at each end of a run, and of injection between, 0 where the run is too short."""
+    running = run.hours * zone.shortest
+    edge = max(EDGE_SHARE * running, max(zone.travel_min) / 60.0)
+    inject = running - 2.0 * edge
+    return edge, inject if inject >= LEAST_INJECTION_H else 0.0
+
+
+def _dose(nutrients: Nutrients, zone: ZoneBlocks, run: Irrigation, n_kg: float) -> NutrientDose:
+    edge, inject = _middle(run, zone)
+    product = nutrients.product
+    kg = n_kg / (product.n_pct / 100.0)
+    begin = datetime.combine(run.date, time.fromisoformat(run.start)) + timedelta(hours=edge)
+    return NutrientDose(
+        date=begin.date(),
+        zone_id=run.zone_id,
+        product=product.name,
+        product_kg=kg,
+        n_kg=n_kg,
+        p2o5_kg=kg * product.p2o5_pct / 100.0,
+        k2o_kg=kg * product.k2o_pct / 100.0,
+        inject_l_h=kg / (STOCK_SHARE * product.solubility_g_l / 1000.0) / inject,
+        inject_start=f"{begin:%H:%M}",
+        inject_end=f"{begin + timedelta(hours=inject):%H:%M}",
+        rinse_min=60.0 * edge,
+    )
+
+
+def _strong(doses: Sequence[NutrientDose], runs: Sequence[Irrigation], zone: ZoneBlocks) -> list[Finding]:
+    grams = [
+        1000.0 * d.product_kg / (zone.shift.flow_m3h * _middle(r, zone)[1])
+        for d, r in zip(doses, runs, strict=True)
+    ]
+    if max(grams) <= WATER_LIMIT_G_M3:
+        return []
+    what = f"zone {zone.shift.zone_id}: the dose makes the water stronger than crop and line should have it"
+    advice = "give more of it as base dressing, or a longer interval, so that runs and injections are longer"
+    where = zone.shift.zone_id
+    return [Finding("attention", "season", what, where, advice, max(grams), WATER_LIMIT_G_M3, "g/m3")]
+
+
+def _no_run(where: str, n_kg: float) -> Finding:
+    what = f"zone {where}: no run in the crop's growth is long enough to inject in its middle"
+    advice = "give the nitrogen as dressing, or set a longer `interval_days`"
+    return Finding("attention", "season", what, where, advice, n_kg, unit="kg N not planned")
+
+
+# ---- base dressing, and what is told ---------------------------------------------------------------
+
+
+def _base(nutrients: Nutrients, field: Field, zones: Sequence[ZoneBlocks], sowing: date) -> list[Task]:
+    need = need_kg_ha(nutrients, field.crop.name)
+    if need is None:
+        return []
+    area = sum(b.area_ha for z in zones for b in z.blocks if b.field_id == field.field_id)
+    parts = (need[0] * nutrients.base_n_pct / 100.0, need[1], need[2])
+    note = "Before or at sowing, worked in. Soil analysis and local limits on nutrients go before this."
+    return [
+        Task(sowing, sowing, "base dressing", field.field_id, kg_ha * area, f"kg {name}", note)
+        for kg_ha, name in zip(parts, ("N", "P2O5", "K2O"), strict=True)
+        if kg_ha > 0.0
+    ]
+
+
+def _preparing(doses: Sequence[NutrientDose], zones: Sequence[ZoneBlocks]) -> list[Task]:
+    """A task a source, on the day of its first dose."""
+    source = {z.shift.zone_id: z.shift.source_id or "farm" for z in zones}
+    first: dict[str, date] = {}
+    for dose in sorted(doses, key=lambda d: d.date):
+        first.setdefault(source[dose.zone_id], dose.date)
+    return [Task(day, day, "prepare injection", s, None, None, INJECTING) for s, day in first.items()]
+
+
+def _light(field: Field) -> Finding:
+    what = (
+        f"{field.soil.name} loses nitrate to drainage: keep doses small and irrigations short of filling it"
+    )
+    advice = "watch nitrate in the soil, and mind local rules for water protection"
+    held = field.soil.field_capacity
+    return Finding("note", "season", what, field.field_id, advice, held, LIGHT_SOIL_FC, "m3/m3")
+
+
+def _told(nutrients: Nutrients) -> tuple[Assumption, ...]:
+    crops: Mapping[str, tuple[float, float, float]] = nutrients.uptake_kg_t
+    uptakes = "; ".join(f"{c} {n:g}, {p:g}, {k:g}" for c, (n, p, k) in crops.items())
+    limit = f"{WATER_LIMIT_G_M3:g}"
+    return (
+        Assumption("nutrient_uptake", uptakes, "kg N, P2O5, K2O each t", "table nutrient_uptake", "memory"),
+        Assumption("stock_strength", f"{STOCK_SHARE:g}", "of solubility", "", "common practice"),
+        Assumption("clean_water_each_end", f"{EDGE_SHARE:g}", "of the run, or travel", "", "common practice"),
+        Assumption("product_in_water", limit, "g/m3 at most", "from memory", "memory"),
+    )

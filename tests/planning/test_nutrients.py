@@ -1,0 +1,139 @@
+"""Nutrient doses: need by hand, sums, and clean water at both ends of every injection."""
+
+from dataclasses import replace
+from datetime import date, timedelta
+
+import pytest
+
+from farmgis.planning.irrigation_calendar import Irrigation
+from farmgis.planning.nutrients import ZoneBlocks, need_kg_ha, nutrient_plan, uptake_days
+from farmgis.records import BlockFacts, Fertiliser, Nutrients, Shift
+from farmgis.tables import reader
+
+UREA = reader.fertiliser("urea")
+MAIZE = Nutrients(12.0, UREA, {"maize": (20.0, 8.0, 14.0)}, soil_n_kg_ha=60.0)
+SOWING = date(2013, 4, 25)
+
+
+def runs(hours=8.0, every=3, days=150, start="04:00"):
+    return [
+        Irrigation(SOWING + timedelta(days=d), "river-Z01", 1, start, hours, 16.0, 800.0, "refill")
+        for d in range(every, days, every)
+    ]
+
+
+@pytest.fixture
+def zone(square_field):
+    field = square_field()
+    block = BlockFacts("A-B01", "A", None, 5.0, 100.0, 90.0)
+    return ZoneBlocks(Shift("river", 1, ("A-B01",), 100.0), (block,), (field,), (40.0,), 1.0)
+
+
+def hours(text):
+    return int(text[:2]) + int(text[3:]) / 60.0
+
+
+def test_need_by_hand():
+    # 12 t x 20 = 240, less 60 is 180, over 0.8 is 225 kg N/ha; 12 x 8 / 0.8 = 120; 12 x 14 / 0.8 = 210
+    assert need_kg_ha(MAIZE, "maize") == pytest.approx((225.0, 120.0, 210.0))
+    assert need_kg_ha(replace(MAIZE, soil_n_kg_ha=500.0), "maize")[0] == 0.0
+    assert need_kg_ha(MAIZE, "hazelnut") is None
+
+
+def test_doses_and_base_add_up_to_the_need(zone):
+    plan = nutrient_plan(MAIZE, [zone], runs(), SOWING)
+    base = {t.unit: t.quantity for t in plan.tasks if t.task == "base dressing"}
+    assert base == pytest.approx({"kg N": 225.0, "kg P2O5": 600.0, "kg K2O": 1050.0})  # on 5 ha, a fifth of N
+    assert sum(d.n_kg for d in plan.doses) == pytest.approx(0.8 * 225.0 * 5.0)
+    assert sum(d.product_kg for d in plan.doses) == pytest.approx(900.0 / 0.46)
+    assert sum(d.p2o5_kg + d.k2o_kg for d in plan.doses) == 0.0
+
+
+def test_doses_come_while_the_crop_takes_up(zone):
+    # stages 30/40/50/30: from day 30 to a third into the middle stage, 30 + 40 + 16
+    assert uptake_days(zone.fields[0].crop) == (30, 86)
+    days = [(d.date - SOWING).days for d in nutrient_plan(MAIZE, [zone], runs(), SOWING).doses]
+    assert days == list(range(30, 87, 3))
+
+
+def test_cautions_stand_before_the_first_dose(zone):
+    plan = nutrient_plan(MAIZE, [zone], runs(), SOWING)
+    (task,) = (t for t in plan.tasks if t.task == "prepare injection")
+    assert (task.target, task.date) == ("river", plan.doses[0].date)
+    for caution in (
+        "Backflow",
+        "Calcium never with phosphate or sulphate",
+        "no chlorine",
+        "Goggles",
+        "label",
+    ):
+        assert caution in task.note
+
+
+def test_injector_is_set_once(zone):
+    mixed = [replace(r, hours=h) for r, h in zip(runs(), [6.0, 8.0, 12.0] * 20, strict=False)]
+    plan = nutrient_plan(MAIZE, [zone], mixed, SOWING)
+    rates = {round(d.inject_l_h, 6) for d in plan.doses}
+    assert len(rates) == 1
+    assert len({round(d.n_kg, 6) for d in plan.doses}) == 3
+    assert sum(d.n_kg for d in plan.doses) == pytest.approx(900.0)
+
+
+@pytest.mark.parametrize("travel_min", [40.0, 150.0])
+@pytest.mark.parametrize("shortest", [1.0, 0.9])
+def test_injection_is_in_the_middle_with_clean_water_at_both_ends(zone, travel_min, shortest):
+    own = replace(zone, travel_min=(travel_min,), shortest=shortest)
+    plan = nutrient_plan(MAIZE, [own], runs(hours=8.0), SOWING)
+    assert plan.doses
+    for dose in plan.doses:
+        before = hours(dose.inject_start) - 4.0
+        after = 4.0 + 8.0 * shortest - hours(dose.inject_end)
+        assert min(before, after) >= travel_min / 60.0 - 1.0 / 60.0
+        assert after * 60.0 >= dose.rinse_min - 1e-9 >= travel_min - 1e-9
+        injected = dose.inject_l_h * (hours(dose.inject_end) - hours(dose.inject_start))
+        assert injected == pytest.approx(dose.product_kg / 0.425, rel=0.02)  # half of 850 g/l
+
+
+def test_run_too_short_for_the_middle_gets_no_dose(zone):
+    own = replace(zone, travel_min=(60.0,))
+    plan = nutrient_plan(MAIZE, [own], runs(hours=2.4), SOWING)  # 2 h of clean water leave 0.4 h
+    assert plan.doses == ()
+    assert [f.measured for f in plan.findings] == [pytest.approx(900.0)]
+
+
+def test_water_too_strong_is_told(zone):
+    # all in one run: 900 kg N are 1957 kg of urea in 4 h of 100 m3/h, 4891 g/m3
+    one = [Irrigation(SOWING + timedelta(days=40), "river-Z01", 1, "04:00", 8.0, 16.0, 800.0, "refill")]
+    (found,) = nutrient_plan(MAIZE, [zone], one, SOWING).findings
+    assert found.measured == pytest.approx(4891.3, abs=0.1)
+
+
+def test_zone_of_several_crops_and_crops_without_uptake_are_told(zone):
+    other = replace(zone.fields[0], field_id="B", crop=reader.crop("sunflower"))
+    mixed = replace(zone, blocks=zone.blocks * 2, fields=(zone.fields[0], other), travel_min=(40.0, 40.0))
+    plan = nutrient_plan(MAIZE, [mixed], runs(), SOWING)
+    assert plan.doses == ()
+    assert "maize, sunflower" in plan.findings[0].what
+    alone = replace(zone, fields=(other,))
+    plan = nutrient_plan(MAIZE, [alone], runs(), SOWING)
+    assert (plan.doses, plan.tasks) == ((), ())
+    assert "sunflower" in plan.findings[0].what
+
+
+def test_light_soil_is_told(zone):
+    sandy = replace(zone, fields=(replace(zone.fields[0], soil=reader.soil("sand")),))
+    assert any("nitrate" in f.what for f in nutrient_plan(MAIZE, [sandy], runs(), SOWING).findings)
+
+
+def test_without_a_target_yield_nothing_is_planned_and_that_is_said(zone):
+    plan = nutrient_plan(None, [zone], runs(), SOWING)
+    assert (plan.doses, plan.tasks) == ((), ())
+    assert [a.key for a in plan.assumptions] == ["nutrients"]
+
+
+def test_products_contain_what_their_formula_says():
+    # molar masses: N 14.007, urea CO(NH2)2 60.06, NH4NO3 80.04, (NH4)2SO4 132.14
+    assert reader.fertiliser("urea").n_pct == pytest.approx(100 * 2 * 14.007 / 60.06, rel=0.02)
+    assert reader.fertiliser("ammonium nitrate").n_pct == pytest.approx(100 * 2 * 14.007 / 80.04, rel=0.04)
+    assert reader.fertiliser("ammonium sulphate").n_pct == pytest.approx(100 * 2 * 14.007 / 132.14, rel=0.02)
+    assert isinstance(UREA, Fertiliser)
