@@ -99,11 +99,52 @@ class Pipe:
     pressure_class_bar: float
     weight_kg_m: float
     roughness_mm: float
+    elasticity_gpa: float = 3.0  # of its material under a short load: what a pressure wave meets
+    surge_factor: float = 1.0  # working head with surge may reach this many times the class
+    price_m: float | None = None  # in the user's currency
+
+
+@dataclass(frozen=True)
+class PumpCurve:
+    """A pump at full speed: points of rising flow and falling head; efficiency where it is known."""
+
+    flow_m3h: tuple[float, ...]
+    head_m: tuple[float, ...]
+    efficiency_pct: tuple[float, ...] | None = None
+
+
+@dataclass(frozen=True)
+class WaterQuality:
+    """What an analysis of the water found; None where it did not look."""
+
+    suspended_mg_l: float | None = None
+    ph: float | None = None
+    dissolved_mg_l: float | None = None
+    manganese_mg_l: float | None = None
+    iron_mg_l: float | None = None
+    hydrogen_sulfide_mg_l: float | None = None
+    bacteria_per_ml: float | None = None
+
+
+@dataclass(frozen=True)
+class CloggingLimit:
+    """A factor of clogging: hazard is minor under `moderate`, severe over `severe`."""
+
+    factor: str  # a field of WaterQuality
+    name: str
+    moderate: float
+    severe: float
+    unit: str
+    source: str
 
 
 @dataclass(frozen=True)
 class Source:
-    """Where water is taken: a pump at a river, a borehole. `x_m`, `y_m` in the plan's CRS."""
+    """Where water is taken: a pump at a river, a borehole. `x_m`, `y_m` in the plan's CRS.
+
+    `water_level_m` is the level while pumping. `pump_level_m` is where the pump stands; None where it is
+    under water or not known.
+    """
 
     source_id: str
     x_m: float
@@ -112,6 +153,65 @@ class Source:
     flow_m3h: float
     hours_per_day: float = 20.0
     licence_m3: float | None = None
+    kind: Literal["river", "reservoir", "borehole", "hydrant"] | None = None
+    static_level_m: float | None = None
+    pump_level_m: float | None = None
+    npsh_required_m: float | None = None
+    pump_efficiency_pct: float = 70.0
+    motor_efficiency_pct: float = 90.0
+    pump_control: Literal["speed", "throttled"] = "speed"
+    pump_curve: PumpCurve | None = None
+    water: WaterQuality | None = None
+
+
+@dataclass(frozen=True)
+class Corridor:
+    """A track or strip along which a main may run; `price` of a metre in metres along a boundary.
+
+    With `pipe` it holds a pipe already, which costs nothing more.
+    """
+
+    line: Any
+    name: str = ""
+    price: float = 1.0
+    pipe: Pipe | None = None
+
+
+@dataclass(frozen=True)
+class Barrier:
+    """A road or a stream. `crossing_m` is what crossing it costs, in metres along a boundary; None: never."""
+
+    area: Any
+    name: str
+    crossing_m: float | None = None
+
+
+@dataclass(frozen=True)
+class Prices:
+    """The user's prices, in one currency; None where not given."""
+
+    currency: str = ""
+    pipe_kg: float | None = None
+    trench_m: float | None = None
+    energy_kwh: float | None = None
+    interest_pct: float = 6.0
+    life_years: float = 20.0
+
+
+@dataclass(frozen=True)
+class Supply:
+    """How the mains are to be planned. Every default is listed in `assumptions`."""
+
+    main_velocity_m_s: float = 1.5
+    main_material: str | None = None
+    field_crossing: float = 8.0
+    station_loss_clean_m: float = 3.0
+    station_loss_m: float = 8.0
+    filter_micron: float = 130.0
+    shift_count: int | None = None
+    shift_groups: tuple[tuple[str, ...], ...] = ()
+    corridors: tuple[Corridor, ...] = ()
+    barriers: tuple[Barrier, ...] = ()
 
 
 # ---- the crop and its ground ----------------------------------------------------------------------
@@ -276,6 +376,8 @@ class Farm:
     findings: tuple[Finding, ...] = ()
     refused: tuple[RefusedField, ...] = ()
     nutrients: Nutrients | None = None
+    supply: Supply = Supply()
+    prices: Prices = Prices()
 
 
 @dataclass(frozen=True)

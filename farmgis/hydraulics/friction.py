@@ -47,6 +47,14 @@ def head_loss_m(
     return float(np.sign(flow_m3h) * loss * length_m)
 
 
+def loss_gradients(flow_m3h: Floats, pipes: tuple[Pipe, ...], water: Water = DEFAULT_WATER) -> Floats:
+    """Friction loss of a metre of each size at each flow >= 0, shape (*flows, pipes). [m/m]"""
+    flow = np.ascontiguousarray(flow_m3h, dtype=float).ravel() / 3600.0
+    out = np.empty((flow.size, len(pipes)))
+    kernel.losses(flow, pipe_rows(pipes, water), out)
+    return out.reshape(*np.shape(flow_m3h), len(pipes))
+
+
 def velocity_m_s(flow_m3h: float | Floats, inside_mm: float | Floats) -> float | Floats:
     """Mean velocity in a pipe. [m/s]"""
     return flow_m3h / 3600.0 / (np.pi / 4.0 * (inside_mm / 1000.0) ** 2)

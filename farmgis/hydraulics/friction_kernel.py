@@ -67,6 +67,14 @@ def loss_per_metre(flow, row):
 
 
 @numba.njit(cache=True)
+def losses(flow, rows, out):
+    """Fill out[i, s] with the loss per metre of size s at flow[i] >= 0. SI units."""
+    for i in range(flow.size):
+        for s in range(rows.shape[0]):
+            out[i, s], _ = loss_per_metre(flow[i], rows[s])
+
+
+@numba.njit(cache=True)
 def loss_table(row, knots, greatest_reynolds):
     """Return `row` with a table of its turbulent loss at `knots` Reynolds numbers up to the greatest."""
     out = np.empty(COLUMNS + 1 + 2 * knots)
