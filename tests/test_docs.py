@@ -33,7 +33,7 @@ from farmgis import tables
 from farmgis.cli import main
 from farmgis.cli.plan import ALL_PLANNED, BAD_INPUT, OUTPUT_REFUSED, SOME_NOT_PLANNED
 from farmgis.geodata.farm_file import read_farm
-from farmgis.geodata.settings import ANY, LISTS, SECTIONS, TOLERANCES, TOP
+from farmgis.geodata.settings import ANY, LISTS, PUMP_CURVE, SECTIONS, TOLERANCES, TOP, WATER
 from farmgis.geodata.settings_check import check
 from farmgis.geodata.weather import LIMITS
 from farmgis.records import Design, Dripline, Season, Source
@@ -255,7 +255,7 @@ def listed(page, heading):
 
 FARM_FILE = DOCS / "reference" / "farm-file.md"
 TABLED = {f"`[{k}]`": v for k, v in SECTIONS.items()} | {f"`[[{k}]]`": v for k, v in LISTS.items()}
-TABLED["`tolerance`"] = TOLERANCES
+TABLED |= {"`tolerance`": TOLERANCES, "`pump_curve`": PUMP_CURVE, "`water`": WATER}
 DEFAULTS = {"`[design]`": Design, "`[[dripline]]`": Dripline, "`[[source]]`": Source, "`[season]`": Season}
 
 

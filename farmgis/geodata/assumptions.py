@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import fields
 from typing import Any
 
@@ -167,14 +168,21 @@ def _supply(document: Document) -> list[Assumption]:
     for source in document.get("source", ()):
         name = f"source.{source['name']}"
         told += [
-            _given(f"{name}.{k}", source[k], LISTS["source"][k].unit)
-            for k in ("flow_m3h", "water_level_m", "licence_m3", "hours_per_day")
-            if k in source
+            _given(f"{name}.{k}", _source_text(source[k]), LISTS["source"][k].unit)
+            for k in LISTS["source"]
+            if k in source and k not in ("name", "x", "y", "crs")
         ]
         if "hours_per_day" not in source:
             told.append(
                 Assumption(f"{name}.hours_per_day", f"{hours:g}", "h", "common practice", "common practice")
             )
+        for key in ("pump_efficiency_pct", "motor_efficiency_pct"):
+            on_curve = key == "pump_efficiency_pct" and "efficiency_pct" in source.get("pump_curve", {})
+            if key not in source and not on_curve:
+                value = next(f.default for f in fields(Source) if f.name == key)
+                told.append(
+                    Assumption(f"{name}.{key}", f"{value:g}", "%", "common practice", "common practice")
+                )
     if not document.get("source"):
         told.append(
             Assumption("source.hours_per_day", f"{hours:g}", "h", "common practice", "common practice")
@@ -187,6 +195,15 @@ def _supply(document: Document) -> list[Assumption]:
         sources = sorted({r["source"] for r in rows("pipes")})
         told.append(Assumption("pipe", text, "mm", "; ".join(sources), "memory"))
     return told
+
+
+def _source_text(value: Any) -> Any:
+    """A source's own table, a curve or an analysis, in a line."""
+    if not isinstance(value, Mapping):
+        return value
+    rows = (f"{key} " + (" ".join(f"{v:g}" for v in row) if isinstance(row, tuple) else f"{row:g}")
+            for key, row in value.items())  # fmt: skip
+    return ", ".join(rows)
 
 
 def _season(document: Document) -> list[Assumption]:

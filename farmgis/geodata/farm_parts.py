@@ -21,10 +21,12 @@ from farmgis.records import (
     Finding,
     Nutrients,
     Pipe,
+    PumpCurve,
     RefusedField,
     Soil,
     Source,
     Tolerance,
+    WaterQuality,
 )
 
 Document = Mapping[str, Any]
@@ -127,8 +129,12 @@ def sources_of(document: Document, file_crs: CRS, plan: CRS) -> tuple[Source, ..
     for table in document.get("source", ()):
         own = crs_room.crs_of(table["crs"], "source") if "crs" in table else file_crs
         x, y = crs_room.transform_xy(own.to_2d(), plan, np.array([[table["x"], table["y"]]]))[0].tolist()
-        numbers = {k: table[k] for k in ("flow_m3h", "hours_per_day", "licence_m3") if k in table}
-        sources.append(Source(table["name"], x, y, table.get("water_level_m"), **numbers))
+        rest = {k: v for k, v in table.items() if k not in ("name", "x", "y", "crs", "water_level_m")}
+        if "pump_curve" in rest:
+            rest["pump_curve"] = PumpCurve(**rest["pump_curve"])
+        if "water" in rest:
+            rest["water"] = WaterQuality(**rest["water"])
+        sources.append(Source(table["name"], x, y, table.get("water_level_m"), **rest))
     return tuple(sources)
 
 

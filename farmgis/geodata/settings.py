@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
 from farmgis.records import Known
 
-Kind = Literal["text", "file", "number", "whole", "date", "tolerance"]
+Kind = Literal["text", "file", "number", "numbers", "whole", "date", "tolerance", "table"]
 
 
 @dataclass(frozen=True)
@@ -22,6 +23,7 @@ class Setting:
     choices: tuple[str, ...] = ()
     known: Known = "common practice"
     source: str = "common practice"
+    keys: Mapping[str, Setting] | None = None  # of a table
 
 
 def _n(
@@ -38,6 +40,22 @@ TOLERANCES = {
     "head_variation_pct": _n(0.1, 100.0, "%"),
     "flow_variation_pct": _n(0.1, 100.0, "%"),
     "emission_uniformity_pct": _n(50.0, 99.9, "%"),
+}
+
+PUMP_CURVE: dict[str, Setting] = {
+    "flow_m3h": Setting("numbers", 0.0, 1e6, "m3/h", True),
+    "head_m": Setting("numbers", 0.0, 1000.0, "m", True),
+    "efficiency_pct": Setting("numbers", 0.0, 95.0, "%"),
+}
+
+WATER: dict[str, Setting] = {
+    "suspended_mg_l": _n(0.0, 10000.0, "mg/l"),
+    "ph": _n(2.0, 12.0, ""),
+    "dissolved_mg_l": _n(0.0, 20000.0, "mg/l"),
+    "manganese_mg_l": _n(0.0, 100.0, "mg/l"),
+    "iron_mg_l": _n(0.0, 100.0, "mg/l"),
+    "hydrogen_sulfide_mg_l": _n(0.0, 100.0, "mg/l"),
+    "bacteria_per_ml": _n(0.0, 1e8, "per ml"),
 }
 
 DESIGN_KEYS: dict[str, Setting] = {
@@ -139,6 +157,15 @@ LISTS: dict[str, dict[str, Setting]] = {
         "flow_m3h": _n(0.01, 1e6, "m3/h", True),
         "hours_per_day": _n(0.1, 24.0, "h"),
         "licence_m3": _n(0.0, 1e10, "m3"),
+        "kind": Setting("text", choices=("river", "reservoir", "borehole", "hydrant")),
+        "static_level_m": _n(-500.0, 9000.0, "m"),
+        "pump_level_m": _n(-500.0, 9000.0, "m"),
+        "npsh_required_m": _n(0.1, 20.0, "m"),
+        "pump_efficiency_pct": _n(10.0, 95.0, "%"),
+        "motor_efficiency_pct": _n(10.0, 99.0, "%"),
+        "pump_control": Setting("text", choices=("speed", "throttled")),
+        "pump_curve": Setting("table", keys=PUMP_CURVE),
+        "water": Setting("table", keys=WATER),
     },
     "crop": {
         "name": Setting("text", needed=True),

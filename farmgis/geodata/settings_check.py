@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from difflib import get_close_matches
 from typing import Any
@@ -17,16 +17,19 @@ WRITTEN = {
     "text": 'text in quotes, such as "maize"',
     "file": 'a file\'s path in quotes, such as "fields.gpkg"',
     "number": "a number without quotes",
+    "numbers": "two numbers or more in brackets, such as [0.0, 200.0, 400.0]",
     "whole": "a whole number without quotes",
     "date": "a date without quotes, such as 2027-04-20",
     "tolerance": "a table with one key, such as { head_variation_pct = 20 }",
+    "table": "a table in braces, such as { ph = 7.4 }",
 }
 # units that a key may end in, ours and others'
 ENDINGS = tuple(
     f"_{unit}"
     for unit in (  # noqa: SIM905
         "m ft in mm cm km yd feet inch inches metres meters deg rad pct percent ha ac acres m2 m3 l gal "
-        "m3h m3_h l_h l_s l_min gph gpm bar psi kpa m_s ft_s km_h c f h hours min days us_cm ds_m kg_m lb_ft"
+        "m3h m3_h l_h l_s l_min gph gpm bar psi kpa m_s ft_s km_h c f h hours min days us_cm ds_m kg_m lb_ft "
+        "mg_l ppm kw"
     ).split()
 )
 
@@ -127,6 +130,12 @@ def _value(path: KeyPath, value: Any, setting: Setting) -> tuple[Any, list[Probl
     """The value, as its kind has it, or what is wrong with it."""
     if setting.kind == "tolerance":
         return _tolerance(path, value)
+    if setting.keys is not None:
+        if not isinstance(value, Mapping) or not value:
+            return None, [Problem(path, f"found {_shown(value)}; {WRITTEN[setting.kind]} would do")]
+        return _table(path, value, setting.keys)
+    if setting.kind == "numbers":
+        return _numbers(path, value, setting)
     if _fits(value, setting):
         return (float(value) if setting.kind == "number" else value), []
     quoted = isinstance(value, str) and setting.kind in ("number", "whole")
@@ -148,6 +157,18 @@ def _fits(value: Any, setting: Setting) -> bool:
     if not isinstance(value, str) or (setting.choices and value not in setting.choices):
         return False
     return bool(value.strip()) or not (setting.needed or setting.kind == "file")
+
+
+def _numbers(path: KeyPath, value: Any, setting: Setting) -> tuple[Any, list[Problem]]:
+    """A row of numbers, each in its range."""
+    one = replace(setting, kind="number")
+    if not isinstance(value, list) or len(value) < 2:
+        return None, [Problem(path, f"found {_shown(value)}; {WRITTEN['numbers']} would do")]
+    for i, number in enumerate(value, start=1):
+        if not _fits(number, one):
+            where = f"found {_shown(number)} as number {i}"
+            return None, [Problem(path, f"{where}; {_would_do(one)} would do")]
+    return tuple(float(v) for v in value), []
 
 
 def _tolerance(path: KeyPath, value: Any) -> tuple[Any, list[Problem]]:
@@ -173,6 +194,8 @@ def _between_keys(key: str, path: KeyPath, table: Document) -> list[Problem]:
         return [
             Problem((*path, "inside_mm"), f"found {table['inside_mm']:g}, far over nominal_mm; check both")
         ]
+    if key == "source":
+        return _source_problems(path, table)
     if key == "soil" and table["wilting_point"] >= table["field_capacity"]:
         text = f"found {table['wilting_point']:g}; less than field_capacity would do"
         return [Problem((*path, "wilting_point"), text)]
@@ -182,6 +205,38 @@ def _between_keys(key: str, path: KeyPath, table: Document) -> list[Problem]:
         if missing and "like" not in table:
             text = f'nothing found for {", ".join(missing)}; give them, or like = "maize" for a known crop\'s'
             return [Problem(path, text)]
+    return []
+
+
+def _source_problems(path: KeyPath, table: Document) -> list[Problem]:
+    """A pump's curve that is none, and levels of water that cannot be."""
+    problems = _curve_problems((*path, "pump_curve"), table["pump_curve"]) if "pump_curve" in table else []
+    running, standing = table.get("water_level_m"), table.get("static_level_m")
+    if running is not None and standing is not None and standing < running:
+        text = f"found {standing:g}, under water_level_m ({running:g}), the level while pumping"
+        problems.append(Problem((*path, "static_level_m"), f"{text}; one not under it would do"))
+    return problems
+
+
+def _curve_problems(path: KeyPath, curve: Document) -> list[Problem]:
+    """Where a curve's flows do not rise or its heads do not fall, by its points."""
+    flow, head = curve["flow_m3h"], curve["head_m"]
+    for key, row in curve.items():
+        if len(row) != len(flow):
+            text = (
+                f"found {len(row)} numbers and {len(flow)} in flow_m3h; as many as there are flows would do"
+            )
+            return [Problem((*path, key), text)]
+    for i in range(1, len(flow)):
+        if flow[i] <= flow[i - 1]:
+            text = f"found {flow[i]:g} after {flow[i - 1]:g} (points {i} and {i + 1}); rising flows would do"
+            return [Problem((*path, "flow_m3h"), text)]
+        if head[i] >= head[i - 1]:
+            text = (
+                f"found a curve that does not fall: {head[i - 1]:g} m at {flow[i - 1]:g} m3/h (point {i}), "
+                f"{head[i]:g} m at {flow[i]:g} m3/h (point {i + 1}); heads that fall as flow rises would do"
+            )
+            return [Problem((*path, "head_m"), text)]
     return []
 
 

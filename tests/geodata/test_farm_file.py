@@ -486,3 +486,60 @@ def test_weather_is_placed_by_the_fields(farm, tmp_path):
     assert read.weather.altitude_m == pytest.approx(300 + 0.02 * 550 - 0.01 * 550, abs=0.2)
     stated = read_farm(farm(LEAST + '[weather]\nfile = "weather.csv"\nlatitude_deg = 12.0\naltitude_m = 80'))
     assert (stated.weather.latitude_deg, stated.weather.altitude_m) == (12.0, 80.0)
+
+
+WELL = "[[source]]\nname='well'\nx=500300\ny=4399000\nflow_m3h=60\n"
+
+
+def test_pump_and_water_of_a_source(farm):
+    text = """\
+kind = "borehole"
+static_level_m = 98
+water_level_m = 94.0
+pump_level_m = 80.0
+npsh_required_m = 3.5
+pump_efficiency_pct = 75
+pump_control = "throttled"
+pump_curve = { flow_m3h = [0, 30, 60.0], head_m = [90, 84.5, 60], efficiency_pct = [0, 60, 72] }
+water = { ph = 7.4, iron_mg_l = 0.2 }
+"""
+    read = read_farm(farm(LEAST + WELL + text))
+    (well,) = read.sources
+    assert (well.kind, well.static_level_m, well.pump_level_m) == ("borehole", 98.0, 80.0)
+    assert (well.npsh_required_m, well.pump_efficiency_pct, well.motor_efficiency_pct) == (3.5, 75.0, 90.0)
+    curve = records.PumpCurve((0.0, 30.0, 60.0), (90.0, 84.5, 60.0), (0.0, 60.0, 72.0))
+    assert (well.pump_control, well.pump_curve) == ("throttled", curve)
+    assert well.water == records.WaterQuality(ph=7.4, iron_mg_l=0.2)
+    told = {a.key: a for a in read.assumptions}
+    assert told["source.well.pump_curve"].value.startswith("flow_m3h 0 30 60, head_m 90 84.5 60")
+    assert told["source.well.water"].value == "ph 7.4, iron_mg_l 0.2"
+    assert told["source.well.motor_efficiency_pct"].known == "common practice"
+
+
+@pytest.mark.parametrize(
+    ("text", "key", "says"),
+    [
+        (
+            "pump_curve = { flow_m3h = [0, 30, 60], head_m = [90, 91, 60] }",
+            "pump_curve.head_m",
+            "does not fall: 90 m at 0 m3/h (point 1), 91 m at 30 m3/h (point 2)",
+        ),
+        ("pump_curve = { flow_m3h = [0, 30, 30], head_m = [90, 80, 60] }", "flow_m3h", "points 2 and 3"),
+        ("pump_curve = { flow_m3h = [0, 30], head_m = [90, 80, 60] }", "head_m", "found 3 numbers and 2"),
+        ("pump_curve = { flow_m3h = [0, 30] }", "head_m", "nothing found"),
+        ("pump_curve = { flow_m3h = [0], head_m = [90] }", "flow_m3h", "two numbers or more"),
+        ("pump_curve = { flow_m3h = [0, '30'], head_m = [90, 80] }", "flow_m3h", "number 2"),
+        ("pump_curve = { flow_l_s = [0, 30], head_m = [90, 80] }", "flow_l_s", "flow_m3h would do"),
+        ("pump_curve = [1.0, 2.0]", "pump_curve", "a table in braces"),
+        ("water_level_m = 94\nstatic_level_m = 90", "static_level_m", "under water_level_m (94)"),
+        ("water = { ph = 74 }", "water.ph", "from 2 to 12"),
+        ("water = { iron_ppm = 0.2 }", "iron_ppm", "iron_mg_l would do"),
+        ("kind = 'well'", "kind", "borehole"),
+    ],
+)
+def test_a_pump_that_cannot_be_is_an_error(farm, text, key, says):
+    with pytest.raises(FarmFileError) as caught:
+        read_farm(farm(LEAST + WELL + text))
+    assert says in str(caught.value)
+    assert key in str(caught.value)
+    assert "line 10" in str(caught.value) or "line 11" in str(caught.value)
