@@ -460,6 +460,7 @@ def write_plan(plan: Plan, folder: str | Path, overwrite: bool = False) -> Path:
     except OSError as error:
         raise OutputError(f"{folder}: the folder cannot be made: {error.strerror}") from error
     check_calendar(Path(folder) / CALENDAR_FILE, overwrite)
-    path = publish(Path(folder) / PLAN_FILE, frames_of(plan), plan.crs, overwrite)
+    about = {"farm": plan.name, "season_shift_days": plan.season_shift_days}
+    path = publish(Path(folder) / PLAN_FILE, frames_of(plan), plan.crs, overwrite, about)
     write_calendar(Path(folder) / CALENDAR_FILE, plan, overwrite)
     return path

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
 from .. import __version__
 from .qml import qml
@@ -49,8 +50,11 @@ CREATE TABLE layer_styles (
 """
 
 
-def enrich(path: Path, tables: Sequence[Table]) -> None:
-    """Add meanings, coded values, default styles and metadata to a file, in one transaction."""
+def enrich(path: Path, tables: Sequence[Table], about: Mapping[str, Any] | None = None) -> None:
+    """Add meanings, coded values, default styles and metadata to a file, in one transaction.
+
+    `about` is what the plan tells beside its layers, such as the farm's name; it goes into the metadata.
+    """
     connection = sqlite3.connect(path, isolation_level=None)
     try:
         connection.execute("PRAGMA synchronous = OFF")  # nobody else sees the file yet; publishing syncs it
@@ -61,7 +65,7 @@ def enrich(path: Path, tables: Sequence[Table]) -> None:
         _add_extensions(connection)
         _add_columns(connection, tables)
         _add_styles(connection, tables)
-        _add_metadata(connection, tables)
+        _add_metadata(connection, tables, about or {})
         connection.execute("COMMIT")
     finally:
         connection.close()
@@ -123,10 +127,11 @@ def _add_styles(connection: sqlite3.Connection, tables: Sequence[Table]) -> None
     )
 
 
-def _add_metadata(connection: sqlite3.Connection, tables: Sequence[Table]) -> None:
+def _add_metadata(connection: sqlite3.Connection, tables: Sequence[Table], about: Mapping[str, Any]) -> None:
     made = {
         "made_by": f"farmgis {__version__}",
         "content": "A drip irrigation plan: fields, blocks, laterals, pipes, water and season",
+        **about,
         "rows": {table.layer.name: table.rows for table in tables},
     }
     connection.execute(

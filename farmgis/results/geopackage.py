@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 import geopandas
 import numpy as np
@@ -28,12 +29,14 @@ GDAL_OPTIONS = {
 }
 
 
-def write_layers(path: Path | str, frames: Frames, crs: object) -> None:
+def write_layers(
+    path: Path | str, frames: Frames, crs: object, about: Mapping[str, Any] | None = None
+) -> None:
     """Write every layer of the contract to a new file, empty where no frame is given.
 
     `crs` is anything that pyproj understands, projected and in metres. All frames are checked before
     anything is written; OutputError names the layer and column that breaks the schema. `path` must not
-    exist: `publish` is what replaces an older plan.
+    exist: `publish` is what replaces an older plan. `about` goes into the file's metadata.
     """
     path = Path(path)
     if path.exists():
@@ -43,7 +46,7 @@ def write_layers(path: Path | str, frames: Frames, crs: object) -> None:
     with _gdal_options(GDAL_OPTIONS):
         for table in tables:
             _write_table(path, table, plan_crs)
-    enrich(path, tables)
+    enrich(path, tables, about)
 
 
 def checked_tables(frames: Frames, crs: pyproj.CRS) -> tuple[Table, ...]:

@@ -15,6 +15,7 @@ import sqlite3
 from collections.abc import Mapping
 from contextlib import suppress
 from pathlib import Path
+from typing import Any
 
 from pyogrio.errors import DataLayerError, DataSourceError, FeatureError, FieldError, GeometryError
 
@@ -30,8 +31,16 @@ WRITE_ERRORS = (
 )  # fmt: skip
 
 
-def publish(path: Path | str, frames: Frames, crs: object, overwrite: bool = False) -> Path:
+def publish(
+    path: Path | str,
+    frames: Frames,
+    crs: object,
+    overwrite: bool = False,
+    about: Mapping[str, Any] | None = None,
+) -> Path:
     """Write a plan to `path`, whole or not at all, and return where it stands.
+
+    `about` is what the plan tells beside its layers; it goes into the file's metadata.
 
     OutputError when the target is there and `overwrite` is not given, when another program has it open,
     or when the new file cannot be written and checked; the message says what became of the old file.
@@ -41,7 +50,7 @@ def publish(path: Path | str, frames: Frames, crs: object, overwrite: bool = Fal
     partial = target.with_name(_partial_name(target, os.getpid(), secrets.token_hex(4)))
     try:
         _remove_dead_partials(target)
-        write_layers(partial, frames, crs)
+        write_layers(partial, frames, crs, about)
         _check(partial, target, {name: len(frames[name]) if name in frames else 0 for name in LAYERS})
         _sync(partial)
         check_target(target, overwrite)  # again: the writing took its time

@@ -131,7 +131,7 @@ def test_publish_interrupted_old_whole(monkeypatch, old, frames, crs):
 def test_publish_row_lost_is_seen(monkeypatch, old, frames, crs):
     before, real = old.read_bytes(), room.write_layers
 
-    def losing(path, frames, crs):
+    def losing(path, frames, crs, about):
         real(path, {**frames, "quantities": frames["quantities"].iloc[:1]}, crs)
 
     monkeypatch.setattr(room, "write_layers", losing)
@@ -143,7 +143,7 @@ def test_publish_row_lost_is_seen(monkeypatch, old, frames, crs):
 def test_publish_damage_is_seen(monkeypatch, old, frames, crs):
     before, real = old.read_bytes(), room.write_layers
 
-    def damaging(path, frames, crs):
+    def damaging(path, frames, crs, about):
         real(path, frames, crs)
         with open(path, "r+b") as file:
             file.seek(4096 * 12)
