@@ -193,7 +193,8 @@ _ALL = (
         _MATERIAL, _NOMINAL, _INSIDE, _CLASS, _LENGTH,
         _real("design_flow_m3h", "Greatest flow in it over all shifts"), _VELOCITY,
         _real("head_loss_m", "Head lost to friction and fittings at the design flow"), _STATIC,
-        _real("surge_head_max_m", "Greatest pressure head with the surge of a pump trip or closing valve"))),
+        _real("surge_head_max_m", "Greatest pressure head with the surge of a pump trip or closing valve"),
+        _yes("existing", "Whether the pipe is there already"))),
     Layer("valves", "Block valves", "The valve of each block, and the head it needs, gets and is set to.",
           "Point", (
         _text("valve_id", "The valve"), _BLOCK, _SOURCE, _real("elevation_m", "Ground there"),
@@ -248,6 +249,18 @@ _ALL = (
         _real("season_m3", "Volume that its fields need in the season"),
         _real("licence_m3", "Volume that may be taken in the season; empty if not stated"),
         _text("verdict", "Whether it suffices, in words"))),
+    Layer("shift_choices", "Number of shifts", "What more or fewer shifts would cost each source in a year: "
+          "more need less flow at a time and thinner mains, but more hours.", None, (
+        _SOURCE, _whole("shifts", "How many shifts"),
+        _real("flow_m3h", "Greatest flow of a shift"),
+        _real("hours_peak_day", "Hours of all shifts together in a day of the peak", "h"), _DUTY,
+        _real("pipe_kg", "Weight of the mains", "kg"),
+        _real("energy_kwh", "Energy of the pump in the season", "kWh"),
+        _real("pipe_cost", "A year's share of pipe and trench", "see cost_unit"),
+        _real("energy_cost", "Energy of a year", "see cost_unit"),
+        _real("cost", "Both together", "see cost_unit"), _text("cost_unit", "Unit of the costs"),
+        _real("grouping_gap_pct", "How far the grouping may be from the best, in hours and heads", "%"),
+        _yes("fits", "Whether the hours suffice"), _yes("chosen", "Whether it is planned"))),
     Layer("irrigations", "Irrigations", "Each irrigation of the design year.", None, (
         _day("date", "Day on which it starts"), _ZONE, _SHIFT, _text("start", "Time of day, HH:MM"),
         _real("hours", "How long it runs"), _real("gross_mm", "Depth applied"),

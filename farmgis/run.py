@@ -18,14 +18,24 @@ from farmgis.errors import FieldError, OutputError
 from farmgis.planning.block_search import submain_pipes
 from farmgis.planning.demand import BlockDemand, CropDemand, block_demand, crop_demand
 from farmgis.planning.describe import block_facts, field_facts, joined, layer_tables
+from farmgis.planning.describe_mains import (
+    choices_table,
+    mains_findings,
+    mains_table,
+    with_available_heads,
+    with_static_heads,
+)
 from farmgis.planning.findings import farm_findings, layout_findings, off_design_findings
 from farmgis.planning.irrigation_calendar import BlockSeason, IrrigationCalendar, season_calendar
 from farmgis.planning.layout import lay_out
+from farmgis.planning.main_network import Ground, ValvePlace
+from farmgis.planning.mains import MainsJob, MainsPlan, plan_mains, rates_of, seasons_of
 from farmgis.planning.nutrients import NutrientPlan, nutrient_plan, zones_of
+from farmgis.planning.route_graph import Land
 from farmgis.planning.rules import planning_assumptions
-from farmgis.planning.shifts import least_flow_shifts, shifts
+from farmgis.planning.shifts import Turn, flow_findings, grouped, least_flow_shifts, shifts_of
 from farmgis.planning.supply import FieldLoad, nearest_source, source_balance
-from farmgis.planning.survey import survey
+from farmgis.planning.survey import SLOPE_NOISE_PCT, survey
 from farmgis.planning.upkeep import Task, field_works, season_tasks, tell_tasks
 from farmgis.records import (
     BlockFacts,
@@ -33,14 +43,15 @@ from farmgis.records import (
     Field,
     FieldPlan,
     Finding,
+    Floats,
     Plan,
     Season,
     Shift,
-    Source,
     Surface,
     Table,
     Weather,
 )
+from farmgis.terrain.surface import elevation_m, noise_m, smooth, smoothing_length_m
 
 MARGIN_M = 60.0
 """Ground that is read around a field, so that smoothing and slopes are true up to its edge."""
@@ -123,9 +134,11 @@ def _whole(farm: Farm, plans: Sequence[FieldPlan]) -> Plan:
     by_id = {f.field_id: f for f in farm.fields}
     demands = _crop_demands(farm.fields, farm.weather, farm.season)
     needs = {b.block_id: _need(demands[_demand_key(by_id[p.field_id])], b) for p in plans for b in p.blocks}
-    groups, shift_findings = _shifts(farm, plans, needs)
     balances, supply_findings = source_balance(farm.sources, _loads(farm, plans, needs))
     tables = _field_tables(plans)
+    mains = _mains(farm, tables, needs)
+    groups, shift_findings = _shifts(farm, plans, mains, needs)
+    tables |= _supply_tables(tables, mains)
     tables |= _demand_tables(plans, by_id, needs)
     tables |= _zone_tables(groups, plans, needs)
     tables["supply_balance"] = _records_table([vars(b) for b in balances])
@@ -151,6 +164,7 @@ def _whole(farm: Farm, plans: Sequence[FieldPlan]) -> Plan:
             *supply_findings,
             *demand_findings,
             *shift_findings,
+            *mains_findings(mains),
             *calendar.findings,
             *task_findings,
             *fed.findings,
@@ -216,27 +230,115 @@ def _loads(
     return loads
 
 
+def _mains(farm: Farm, tables: dict[str, Table], needs: dict[str, BlockDemand]) -> tuple[MainsPlan, ...]:
+    """Each source's shifts, routes, sizes and pump heads, in the order of the sources."""
+    if "valves" not in tables or not farm.sources:
+        return ()
+    closed = tuple(p for f in farm.fields for p in (*shapely.get_parts(f.exclusions), *_holes(f.area)))
+    land = Land(
+        tuple(f.area for f in farm.fields), closed, tuple(tables["submains"].geometry),
+        farm.supply.corridors, farm.supply.barriers, farm.supply.field_crossing,
+    )  # fmt: skip
+    rates = rates_of(farm.prices, farm.pipes)
+    ground = _ground(farm)
+    season_m3 = {key: n.gross_m3 for key, n in needs.items()}
+    application = _application_mm_h(tables)
+    made = []
+    for source in farm.sources:
+        valves = _valve_places(tables["valves"], source.source_id)
+        if not valves:
+            continue
+        turns = tuple(
+            Turn(v.block_id, v.flow_m3h, needs[v.block_id].peak_mm_day / application[v.block_id],
+                 v.ground_m + v.required_head_m)
+            for v in valves
+        )  # fmt: skip
+        job = MainsJob(
+            source, valves, turns, seasons_of(valves, season_m3), land, ground, farm.pipes, farm.supply, rates
+        )
+        plan = plan_mains(job)
+        if plan is not None:
+            made.append(plan)
+    return tuple(made)
+
+
+def _holes(area: Any) -> list[Any]:
+    """What a field's boundary leaves out of its middle: a pond, a wood, a yard."""
+    rings = [r for part in shapely.get_parts(area) for r in part.interiors]
+    return [shapely.polygons(r) for r in rings]
+
+
+def _application_mm_h(tables: dict[str, Table]) -> dict[str, float]:
+    blocks = tables["blocks"].columns
+    return {str(b): float(a) for b, a in zip(blocks["block_id"], blocks["application_mm_h"], strict=True)}
+
+
+def _valve_places(valves: Table, source_id: str) -> tuple[ValvePlace, ...]:
+    xy = shapely.get_coordinates(valves.geometry)
+    c = valves.columns
+    return tuple(
+        ValvePlace(c["valve_id"][i], c["block_id"][i], xy[i, 0], xy[i, 1], float(c["elevation_m"][i]),
+                   float(c["flow_m3h"][i]), float(c["required_head_m"][i]))
+        for i in np.flatnonzero(c["source_id"] == source_id)
+    )  # fmt: skip
+
+
+TILE_M = 2000.0
+"""Ground under mains is read in squares of this side, so that a large farm never stands in memory at once."""
+
+
+def _ground(farm: Farm) -> Ground:
+    """The farm's ground as a function of places, smoothed as fields are; NaN where the model has no value."""
+
+    def heights(points_m: Floats) -> Floats:
+        found = np.full(len(points_m), np.nan)
+        tile = np.floor(points_m / TILE_M).astype(np.int64)
+        for square in np.unique(tile, axis=0):
+            there = (tile == square).all(axis=1)
+            own = points_m[there]
+            try:
+                window = farm.elevation.window((*own.min(axis=0), *own.max(axis=0)), MARGIN_M)
+            except FieldError:
+                continue
+            noise = noise_m(window)
+            smoothed = smooth(window, smoothing_length_m(noise, window.cell_m, SLOPE_NOISE_PCT))
+            found[there] = elevation_m(smoothed, own[:, 0], own[:, 1])
+        return found
+
+    return heights
+
+
 def _shifts(
-    farm: Farm, plans: Sequence[FieldPlan], needs: dict[str, BlockDemand]
+    farm: Farm, plans: Sequence[FieldPlan], mains: Sequence[MainsPlan], needs: dict[str, BlockDemand]
 ) -> tuple[tuple[Shift, ...], tuple[Finding, ...]]:
     """The shifts of every source; without sources, those that need the least flow in a day's hours."""
-    source_of = {f.field_id: f.source_id for f in farm.fields}
-    sources: list[Source | None] = [*farm.sources] or [None]
-    made: list[Shift] = []
-    found: list[Finding] = []
-    for source in sources:
-        own = None if source is None else source.source_id
-        blocks = [b for p in plans for b in p.blocks if source_of.get(b.field_id) == own]
-        if source is not None:
-            groups, findings = shifts(own, blocks, source.flow_m3h)
-        else:
-            longest = max((_peak_hours(b, needs) for b in blocks), default=0.0)
-            count = least_flow_shifts(longest, NO_SOURCE_HOURS)
-            total = sum(b.flow_m3h for b in blocks)
-            groups, findings = shifts(own, blocks, max(total, 1e-9), min(count, max(1, len(blocks))))
-        made += groups
-        found += findings
-    return tuple(made), tuple(found)
+    if farm.sources:
+        groups = tuple(s for m in mains for s in m.shifts)
+        told = [
+            f for m in mains
+            for f in flow_findings(m.job.source.source_id, m.job.turns, m.shifts, m.job.source.flow_m3h)
+        ]  # fmt: skip
+        return groups, tuple(told)
+    turns = [Turn(b.block_id, b.flow_m3h, _peak_hours(b, needs)) for p in plans for b in p.blocks]
+    if not turns:
+        return (), ()
+    count = least_flow_shifts(max(t.peak_hours for t in turns), NO_SOURCE_HOURS)
+    total = sum(t.flow_m3h for t in turns)
+    grouping = grouped(turns, total, min(count, len(turns)))
+    return (shifts_of(None, turns, grouping) if grouping else ()), ()
+
+
+def _supply_tables(tables: dict[str, Table], mains: Sequence[MainsPlan]) -> dict[str, Table]:
+    """The layers of the supply, and what it adds to valves and submains."""
+    if not mains:
+        return {}
+    made = {
+        "valves": with_available_heads(tables["valves"], mains),
+        "submains": with_static_heads(tables["submains"], mains, {}),
+        "mains": mains_table(mains, {}),
+        "shift_choices": choices_table(mains),
+    }
+    return {name: table for name, table in made.items() if table is not None}
 
 
 def _tasks(

@@ -98,15 +98,15 @@ def within_velocity(flow_m3h: Floats, pipes: tuple[Pipe, ...], greatest_m_s: flo
     return fits
 
 
-def size_mains(problem: SizingProblem) -> Sizes | None:
-    """The least-cost sizes as they can be laid, or None where no size is allowed in some link.
+def size_mains(problem: SizingProblem) -> Sizes:
+    """The least-cost sizes as they can be laid. Raises ValueError where no size is allowed in some link.
 
     The optimum of the linear program with its bound; where it has more than two sizes in a link, or a
     piece too short to lay, the nearest that has not, and what that costs more.
     """
     best = optimum(problem)
     if best is None:
-        return None
+        raise ValueError("sizes of mains: a link has no size that may lie in it")
     length = best.length_m
     crowded = (length > 1e-6).sum(axis=1) > 2
     final = best
