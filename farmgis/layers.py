@@ -217,7 +217,9 @@ _ALL = (
         _real("filter_flow_m3h", "Flow to choose the filter by: dirty water, one unit in backwash"),
         _real("energy_kwh_m3", "Energy for each cubic metre of water"), _NPSH)),
     Layer("pump_duties", "Pump duties", "What each shift asks of the pump.", None, (
-        _SOURCE, _SHIFT, _real("flow_m3h", "Flow of the shift"), _DUTY, _PUMP, _NPSH)),
+        _SOURCE, _SHIFT, _real("flow_m3h", "Flow of the shift"), _DUTY, _PUMP, _NPSH,
+        _real("energy_kwh_m3", "Energy for each cubic metre of water"),
+        _real("speed_pct", "Speed at which the pump's curve meets the duty; empty without a curve", "%"))),
     Layer("zones", "Irrigation shifts", "The blocks of a source that run together.", "MultiPolygon", (
         _ZONE, _SOURCE, _SHIFT, _whole("blocks", "How many blocks run together"), _AREA,
         _real("flow_m3h", "Flow of its blocks together"),

@@ -18,6 +18,13 @@ from farmgis.errors import FieldError, OutputError
 from farmgis.planning.block_search import submain_pipes
 from farmgis.planning.demand import BlockDemand, CropDemand, block_demand, crop_demand
 from farmgis.planning.describe import block_facts, field_facts, joined, layer_tables
+from farmgis.planning.describe_headworks import (
+    Station,
+    duties_table,
+    headworks_findings,
+    headworks_table,
+    station_of,
+)
 from farmgis.planning.describe_mains import (
     choices_table,
     mains_findings,
@@ -32,7 +39,7 @@ from farmgis.planning.main_network import Ground, ValvePlace
 from farmgis.planning.mains import MainsJob, MainsPlan, plan_mains, rates_of, seasons_of
 from farmgis.planning.nutrients import NutrientPlan, nutrient_plan, zones_of
 from farmgis.planning.route_graph import Land
-from farmgis.planning.rules import planning_assumptions
+from farmgis.planning.rules import planning_assumptions, supply_assumptions
 from farmgis.planning.shifts import Turn, flow_findings, grouped, least_flow_shifts, shifts_of
 from farmgis.planning.supply import FieldLoad, nearest_source, source_balance
 from farmgis.planning.survey import SLOPE_NOISE_PCT, survey
@@ -138,7 +145,8 @@ def _whole(farm: Farm, plans: Sequence[FieldPlan]) -> Plan:
     tables = _field_tables(plans)
     mains = _mains(farm, tables, needs)
     groups, shift_findings = _shifts(farm, plans, mains, needs)
-    tables |= _supply_tables(tables, mains)
+    stations = tuple(station_of(m, _temperature_c(farm)) for m in mains)
+    tables |= _supply_tables(tables, mains, stations)
     tables |= _demand_tables(plans, by_id, needs)
     tables |= _zone_tables(groups, plans, needs)
     tables["supply_balance"] = _records_table([vars(b) for b in balances])
@@ -165,6 +173,7 @@ def _whole(farm: Farm, plans: Sequence[FieldPlan]) -> Plan:
             *demand_findings,
             *shift_findings,
             *mains_findings(mains),
+            *headworks_findings(stations),
             *calendar.findings,
             *task_findings,
             *fed.findings,
@@ -178,6 +187,7 @@ def _whole(farm: Farm, plans: Sequence[FieldPlan]) -> Plan:
             *calendar.assumptions,
             *(tell_tasks() if tasks else ()),
             *fed.assumptions,
+            *(told for told in supply_assumptions() if farm.sources),
             *planning_assumptions(),
         ]
     )
@@ -328,7 +338,14 @@ def _shifts(
     return (shifts_of(None, turns, grouping) if grouping else ()), ()
 
 
-def _supply_tables(tables: dict[str, Table], mains: Sequence[MainsPlan]) -> dict[str, Table]:
+def _temperature_c(farm: Farm) -> float:
+    """The water's temperature: that of the first field's design."""
+    return farm.fields[0].design.water_temperature_c if farm.fields else 20.0
+
+
+def _supply_tables(
+    tables: dict[str, Table], mains: Sequence[MainsPlan], stations: Sequence[Station]
+) -> dict[str, Table]:
     """The layers of the supply, and what it adds to valves and submains."""
     if not mains:
         return {}
@@ -337,6 +354,8 @@ def _supply_tables(tables: dict[str, Table], mains: Sequence[MainsPlan]) -> dict
         "submains": with_static_heads(tables["submains"], mains, {}),
         "mains": mains_table(mains, {}),
         "shift_choices": choices_table(mains),
+        "headworks": headworks_table(stations),
+        "pump_duties": duties_table(stations),
     }
     return {name: table for name, table in made.items() if table is not None}
 

@@ -23,6 +23,7 @@ from farmgis.planning.main_network import (
     turning_points,
 )
 from farmgis.planning.main_sizes import Bools, Sizes, SizingProblem, gradients, size_mains
+from farmgis.planning.pump import energy_kwh_m3, head_limit_m, shut_off_head_m
 from farmgis.planning.route_graph import Land
 from farmgis.planning.routes import TRENCH_INDEX, routes
 from farmgis.planning.shifts import Grouping, Turn, grouped, judged, least_count, shifts_of
@@ -30,9 +31,6 @@ from farmgis.records import Finding, Floats, Pipe, Prices, Shift, Source, Supply
 
 ENERGY_INDEX = 0.05
 """A kilowatt-hour in the relative index in which a kilogram of pipe counts 1 (common practice)."""
-
-SHUT_OFF_FACTOR = 1.2
-"""Head of a pump against a closed valve, in duty heads, where no curve is given (common practice)."""
 
 BAR_M = 10.197
 """Metres of water in a bar."""
@@ -283,7 +281,6 @@ def _problem(job: MainsJob, network: MainNetwork, open_: Bools, pipes: tuple[Pip
     heads = np.array([v.required_head_m for v in job.valves])[network.valve[at]]
     required[:, at] = np.where(open_[:, network.valve[at]], heads, np.nan)
     level = job.source.water_level_m
-    limit = np.full(len(flow), np.inf)
     rates = job.rates
     metre = np.array([rates.annuity * rates.pipe_m(p) for p in pipes])
     cost = np.tile(metre, (network.count, 1))
@@ -301,16 +298,16 @@ def _problem(job: MainsJob, network: MainNetwork, open_: Bools, pipes: tuple[Pip
         gradient=gradients(flow, pipes, job.water),
         allowed=np.ones((network.count, len(pipes)), dtype=bool),
         pipe_cost=cost,
-        head_cost=kwh_per_m3_m(job.source) * (open_ @ job.season_m3) * rates.energy_kwh,
-        head_limit_m=limit,
+        head_cost=kwh_per_m3_m(job) * (open_ @ job.season_m3) * rates.energy_kwh,
+        head_limit_m=head_limit_m(job.source.pump_curve, flow[:, 0]),
         one_head=job.source.pump_control == "throttled" and job.source.pump_curve is None,
     )
 
 
-def kwh_per_m3_m(source: Source) -> float:
+def kwh_per_m3_m(job: MainsJob) -> float:
     """Energy to lift a cubic metre of water by a metre, pump and motor included. [kWh/m3/m]"""
-    efficiency = source.pump_efficiency_pct * source.motor_efficiency_pct / 1e4
-    return 1000.0 * 9.80665 / 3.6e6 / efficiency
+    source = job.source
+    return energy_kwh_m3(1.0, source.pump_efficiency_pct, source.motor_efficiency_pct, job.water)
 
 
 def _highs(network: MainNetwork) -> tuple[tuple[int, float, float], ...]:
@@ -336,12 +333,8 @@ def lowest_m(network: MainNetwork) -> Floats:
 
 def shut_off_m(job: MainsJob, sizes: Sizes) -> float:
     """Head above datum in the mains when the pump works against closed valves. [m]"""
-    level = job.source.water_level_m
-    if level is None:
-        level = float(sizes.head_m[0, 0] - sizes.pump_head_m[0] + job.supply.station_loss_m)
-    if job.source.pump_curve is not None:
-        return level + max(job.source.pump_curve.head_m)
-    return level + SHUT_OFF_FACTOR * float(sizes.pump_head_m.max())
+    level = float(sizes.head_m[0, 0] - sizes.pump_head_m[0] + job.supply.station_loss_m)
+    return level + shut_off_head_m(job.source, float((sizes.pump_head_m + sizes.short_m).max()))
 
 
 def _same_classes(old: Floats, new: Floats, pipes: Sequence[Pipe]) -> bool:
@@ -383,7 +376,7 @@ def _priced(
     kg = float(new @ np.array([p.weight_kg_m for p in pipes[:own]]))
     bought = float(new @ np.array([rates.pipe_m(p) for p in pipes[:own]]))
     trench = rates.trench_m * float(network.trench_m[network.corridor < 0].sum())
-    kwh = float(kwh_per_m3_m(job.source) * (season_m3 @ sizes.pump_head_m))
+    kwh = float(kwh_per_m3_m(job) * (season_m3 @ sizes.pump_head_m))
     pipe_cost, energy_cost = rates.annuity * (bought + trench), rates.energy_kwh * kwh
     return ShiftChoice(
         source_id=job.source.source_id,

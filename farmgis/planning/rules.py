@@ -2,7 +2,21 @@
 
 from __future__ import annotations
 
-from farmgis.planning import block_search, block_states, describe, layout, rows, survey
+from farmgis.planning import (
+    block_search,
+    block_states,
+    describe,
+    layout,
+    main_sizes,
+    mains,
+    route_graph,
+    routes,
+    rows,
+    shifts,
+    survey,
+)
+from farmgis.planning.pump import tell_pump
+from farmgis.planning.suction import tell_suction
 from farmgis.records import Assumption, Known
 
 FILTER_MICRON = 130.0
@@ -34,3 +48,22 @@ def planning_assumptions() -> tuple[Assumption, ...]:
     ]
     left = Assumption("flush_end_head", f"{block_states.FLUSH_END_HEAD_M:g}", "m", "from memory", "memory")
     return (*(Assumption(key, value, unit, "", practice) for key, value, unit in told), left)
+
+
+def supply_assumptions() -> tuple[Assumption, ...]:
+    """Values that mains, shifts and pumps are planned with, each with what it rests on."""
+    practice: Known = "common practice"
+    told = [
+        ("main_local_loss", f"{100 * (main_sizes.MAIN_LOSS_FACTOR - 1):.0f}", "% of friction"),
+        ("main_least_head", f"{main_sizes.LEAST_HEAD_M:g}", "m"),
+        ("main_shortest_piece", f"{main_sizes.SHORTEST_PIECE_M:g}", "m"),
+        ("index_of_a_kwh", f"{mains.ENERGY_INDEX:g}", "kg of pipe"),
+        ("index_of_a_metre_of_main_trench", f"{routes.TRENCH_INDEX:g}", "kg of pipe"),
+        ("index_of_a_main", f"{routes.PIPE_INDEX:g}", "kg of pipe a metre for each m3/h"),
+        ("trench_over_open_ground", f"{route_graph.OPEN:g}", "of one along a boundary"),
+        ("trench_beside_a_submain", f"{route_graph.SUBMAIN:g}", "of one along a boundary"),
+        ("shift_head_weight", f"{shifts.HEAD_WEIGHT:g}", "h for the range of lifts"),
+        ("shift_flow_weight", f"{shifts.FLOW_WEIGHT:g}", "h for the source's flow"),
+    ]
+    own = tuple(Assumption(key, value, unit, "", practice) for key, value, unit in told)
+    return (*own, *tell_pump(), *tell_suction())

@@ -24,10 +24,11 @@ FLOW_WEIGHT = 0.5
 """What shifts of equal flow are worth against hours of running: pump and filter like one flow (common
 practice)."""
 
-GAP, NODES = 0.02, 20
-"""The search for one set of shifts stops at this gap or after so many nodes: never by the clock."""
+GAP, NODES = 0.02, 40
+"""The search for one set of shifts stops at this gap (of what the choice can change) or after so many nodes:
+never by the clock."""
 
-AT_ONCE, PART = 150, 100
+AT_ONCE, PART = 150, 80
 """Blocks times shifts up to which all are grouped at once; more are taken in parts of about so many, highest
 lift first."""
 
@@ -214,7 +215,7 @@ def _first(turns: Sequence[Turn], order: list[int], flow_m3h: float) -> list[int
 def _programmed(turns: Sequence[Turn], most_flow_m3h: float, count: int) -> Found | None:
     """The integer program: which block in which shift. None where no grouping is found.
 
-    Columns: block b in shift k, the hours of k, the lift of k, the greatest and the least flow.
+    Columns: block b in shift k, hours of k over the least, the lift of k, the greatest and the least flow.
     """
     n = len(turns)
     if count < 1 or count > n:
@@ -243,12 +244,7 @@ def _programmed(turns: Sequence[Turn], most_flow_m3h: float, count: int) -> Foun
         rows.add(np.append(x[:, k], least), np.append(flow, -1.0), 0.0, np.inf)
         rows.add(x[:, k], np.ones(n), 1.0, np.inf)
         for b in range(n):
-            rows.add(
-                np.array([x[b, k], of_hours[k]]),
-                np.array([hours[b] - hours.min(), -1.0]),
-                -np.inf,
-                -hours.min(),
-            )
+            rows.add(np.array([x[b, k], of_hours[k]]), np.array([hours[b] - hours.min(), -1.0]), -np.inf, 0.0)
             rows.add(np.array([x[b, k], of_lift[k]]), np.array([lift[b] - lift.min(), -1.0]), -np.inf, 0.0)
     low, high = np.zeros(most + 2), np.full(most + 2, np.inf)
     high[: n * count] = 1.0
@@ -268,7 +264,8 @@ def _programmed(turns: Sequence[Turn], most_flow_m3h: float, count: int) -> Foun
         return None
     chosen = np.asarray(result.x[: n * count]).reshape(n, count) > 0.5
     groups = [tuple(int(b) for b in np.flatnonzero(chosen[:, k])) for k in range(count)]
-    return groups, None if result.mip_dual_bound is None else float(result.mip_dual_bound)
+    bound = None if result.mip_dual_bound is None else float(result.mip_dual_bound) + count * hours.min()
+    return groups, bound
 
 
 class _Rows:

@@ -35,17 +35,20 @@ COLUMNS = {
 
 
 def test_layers_contract_names_in_order():
-    assert list(LAYERS) == NAMES
+    assert [name for name in LAYERS if name in NAMES] == NAMES
 
 
 def test_geometry_contract():
     expected = {name: kind for kind, names in GEOMETRIES.items() for name in names.split()}
-    assert {name: layer.geometry for name, layer in LAYERS.items() if layer.geometry} == expected
+    drawn = {name: layer.geometry for name, layer in LAYERS.items() if layer.geometry and name in NAMES}
+    assert drawn == expected
 
 
 @pytest.mark.parametrize("name", COLUMNS)
 def test_columns_contract(name):
-    assert [column.name for column in LAYERS[name].columns] == COLUMNS[name].split(", ")
+    """Further columns are welcome; these are fixed, and stand in this order."""
+    wanted = COLUMNS[name].split(", ")
+    assert [c.name for c in LAYERS[name].columns if c.name in wanted] == wanted
 
 
 def test_title_contract_zones():
