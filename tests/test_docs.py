@@ -411,6 +411,11 @@ def write_anew():
                 elif not shows(block.body, real):
                     print(f"{name_of(page)}: write this by hand\n{as_shown(real)}", file=sys.stderr)
             page.write_text(text, "utf-8")
+        readme = ROOT / "README.md"
+        shown = next(b for b in blocks(readme) if b.kind == "text")
+        text = readme.read_text("utf-8")
+        real = as_shown(done[MAIN_RUN].replace(f"{place}{os.sep}", ""))
+        readme.write_text(f"{text[: shown.start]}{real}\n{text[shown.end :]}", "utf-8")
 
 
 if __name__ == "__main__":
