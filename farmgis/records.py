@@ -100,7 +100,8 @@ class Pipe:
     weight_kg_m: float
     roughness_mm: float
     elasticity_gpa: float = 3.0  # of its material under a short load: what a pressure wave meets
-    surge_factor: float = 1.0  # working head with surge may reach this many times the class
+    surge_factor: float = 1.0  # head with the surge of a closing valve may reach this many times the class
+    trip_factor: float = 1.0  # and with that of a pump trip, which is rare
     price_m: float | None = None  # in the user's currency
 
 

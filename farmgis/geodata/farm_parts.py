@@ -117,7 +117,7 @@ def driplines_of(document: Document) -> tuple[Dripline, ...]:
 
 def pipes_of(document: Document) -> tuple[Pipe, ...]:
     """The sizes on sale: the user's in place of the tables'."""
-    given = tuple(Pipe(**table) for table in document.get("pipe", ()))
+    given = tuple(Pipe(**{**tables.pipe_material(t["material"]), **t}) for t in document.get("pipe", ()))
     return given or tables.pipes()
 
 

@@ -147,6 +147,9 @@ LISTS: dict[str, dict[str, Setting]] = {
         "pressure_class_bar": _n(1.0, 40.0, "bar", True),
         "weight_kg_m": _n(0.01, 1000.0, "kg/m", True),
         "roughness_mm": _n(0.0, 5.0, "mm", True),
+        "elasticity_gpa": _n(0.05, 250.0, "GPa", False, "memory"),
+        "surge_factor": _n(0.5, 3.0, "times the class", False, "memory"),
+        "trip_factor": _n(0.5, 3.0, "times the class", False, "memory"),
     },
     "source": {
         "name": Setting("text", needed=True),

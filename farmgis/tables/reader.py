@@ -82,10 +82,17 @@ def pipes() -> tuple[Pipe, ...]:
             pressure_class_bar=float(row["pressure_class_bar"]),
             weight_kg_m=float(row["weight_kg_m"]),
             roughness_mm=float(row["roughness_mm"]),
+            **pipe_material(row["material"]),
         )
         for row in rows("pipes")
     ]
     return tuple(sorted(sizes, key=lambda p: (p.inside_mm, p.pressure_class_bar, p.material)))
+
+
+def pipe_material(material: str) -> dict[str, float]:
+    """What a known material adds to a `Pipe`: its elasticity and what it bears with surge; else nothing."""
+    row = next((r for r in rows("pipe_materials") if r["material"] == material), {})
+    return {key: float(row[key]) for key in ("elasticity_gpa", "surge_factor", "trip_factor") if key in row}
 
 
 @cache
