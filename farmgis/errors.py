@@ -27,6 +27,15 @@ class FieldError(FarmgisError, ValueError):
     """One field cannot be planned; the others can. It becomes a finding."""
 
 
+class LandError(FieldError):
+    """Land that is not to be dripped or cropped this way: what was measured, and the limit."""
+
+    def __init__(self, what: str, advice: str, measured: float, limit: float, unit: str):
+        """Keep what a finding tells."""
+        super().__init__(what)
+        self.advice, self.measured, self.limit, self.unit = advice, measured, limit, unit
+
+
 class ElevationCoverError(FieldError):
     """The elevation model does not cover a field."""
 

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 Known = Literal["published", "common practice", "memory", "user"]
 Severity = Literal["stop", "attention", "note"]
+RowPattern = Literal["auto", "straight", "facets", "contour"]
 ToleranceKind = Literal["head_variation_pct", "flow_variation_pct", "emission_uniformity_pct"]
 
 
@@ -273,16 +274,37 @@ class Design:
     interval_days: int = 3
     water_temperature_c: float = 20.0
     row_azimuth_deg: float | None = None  # fixed by the user
+    row_pattern: RowPattern = "auto"
+    row_grade_max_pct: float = 2.0
+    row_fall_pct: float | None = None  # a slight fall along the rows that leads water off
+    cross_slope_max_pct: float = 20.0
+    turn_radius_m: float = 30.0
+    rows_per_bed: int = 1
+    bed_spacing_m: float | None = None  # from bed to bed, where rows stand in beds or as twins
+    planter_rows: int | None = None
+    wheel_gauge_m: float | None = None  # of the tractor, middle to middle of its tyres
+    tyre_width_m: float = 0.45
 
     @property
     def lateral_spacing_m(self) -> float:
-        """Ground width that one lateral serves. [m]"""
+        """Ground width that one lateral serves, on average. [m]"""
+        if self.bed_spacing_m is not None:
+            return self.bed_spacing_m * self.rows_per_lateral / self.rows_per_bed
         return self.row_spacing_m * self.rows_per_lateral / self.laterals_per_row
+
+    @property
+    def mean_row_spacing_m(self) -> float:
+        """Ground width that one row has, on average. [m]"""
+        return self.row_spacing_m if self.bed_spacing_m is None else self.bed_spacing_m / self.rows_per_bed
 
 
 @dataclass(frozen=True)
 class Field:
-    """A field to plan, in the plan's CRS. `area` is a valid 2-D MultiPolygon; exclusions lie in it."""
+    """A field to plan, in the plan's CRS. `area` is a valid 2-D MultiPolygon; exclusions lie in it.
+
+    `taken` is land that rows do not enter and that needs no headland of its own: tracks, and exclusions
+    with a clearance of their own. `kept_rows` are rows that stand already and are to be kept.
+    """
 
     field_id: str
     name: str
@@ -293,6 +315,14 @@ class Field:
     design: Design
     source_id: str | None = None
     exclusions: Any = None
+    taken: Any = None
+    kept_rows: Any = None
+
+    @property
+    def land(self) -> Any:
+        """The field without its exclusions and what is taken."""
+        left = self.area if self.exclusions is None else self.area - self.exclusions
+        return left if self.taken is None else left - self.taken
 
 
 @dataclass(frozen=True)

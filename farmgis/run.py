@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 import shapely
 
-from farmgis.errors import FieldError, OutputError
+from farmgis.errors import FieldError, LandError, OutputError
 from farmgis.planning.block_search import submain_pipes
 from farmgis.planning.demand import BlockDemand, CropDemand, block_demand, crop_demand
 from farmgis.planning.describe import block_facts, field_facts, joined, layer_tables
@@ -34,6 +34,7 @@ from farmgis.planning.describe_mains import (
 )
 from farmgis.planning.findings import farm_findings, layout_findings, off_design_findings
 from farmgis.planning.irrigation_calendar import BlockSeason, IrrigationCalendar, season_calendar
+from farmgis.planning.land import land_findings, refuse_land, row_findings
 from farmgis.planning.layout import lay_out
 from farmgis.planning.main_network import Ground, ValvePlace
 from farmgis.planning.mains import MainsJob, MainsPlan, plan_mains, rates_of, seasons_of
@@ -77,12 +78,15 @@ def plan_field(
 ) -> FieldPlan:
     """Plan one field on its window of the elevation model. Raises FieldError when it cannot be planned."""
     ground = survey(field, window, getattr(farm.elevation, "smoothing_m", None))
+    refuse_land(field, ground)
     pipes = submain_pipes(farm.pipes)
     layout = lay_out(field, ground, pipes, source_flow_m3h)
     tables = layer_tables(field, ground, layout, pipes)
     found = (
         *ground.findings,
         *layout_findings(field, ground, layout),
+        *land_findings(field, ground),
+        *row_findings(field),
         *off_design_findings(field, layout, tables["blocks"]),
     )
     facts = field_facts(field, ground, layout)
@@ -116,6 +120,10 @@ def _field_or_finding(field: Field, farm: Farm, source_flow_m3h: float) -> Field
     try:
         window = farm.elevation.window(field.area.bounds, MARGIN_M)
         return plan_field(field, window, farm, source_flow_m3h)
+    except LandError as error:
+        told = (error.advice, error.measured, error.limit, error.unit)
+        finding = Finding("stop", "field", str(error), field.field_id, *told)
+        return _refused(field.field_id, field.name, field.area, field.crop.name, (finding,))
     except FieldError as error:
         finding = Finding("stop", "field", str(error), field.field_id, "see what it says, then plan again")
         return _refused(field.field_id, field.name, field.area, field.crop.name, (finding,))

@@ -122,16 +122,26 @@ def _design(prefix: str, given: Document, design: Design) -> list[Assumption]:
         value = getattr(design, key)
         if key == "tolerance":
             entry = (f"{prefix}.tolerance.{design.tolerance.kind}", f"{design.tolerance.value:g}", "%")
-        elif value is None or (key == "line_offset_m" and design.laterals_per_row == 1):
-            continue  # found for each field; says nothing where there is one line a row
+        elif value is None or _says_nothing(key, design):
+            continue  # found for each field, or without bearing on it
         else:
-            entry = (f"{prefix}.{key}", f"{value:g}", setting.unit)
+            text = value if isinstance(value, str) else f"{value:g}"
+            entry = (f"{prefix}.{key}", text, setting.unit)
         told.append(
             Assumption(*entry, USER, "user")
             if key in given
             else Assumption(*entry, setting.source, setting.known)
         )
     return told
+
+
+def _says_nothing(key: str, design: Design) -> bool:
+    """Whether a key has no bearing on this design."""
+    return (
+        (key == "line_offset_m" and design.laterals_per_row == 1)
+        or (key == "rows_per_bed" and design.bed_spacing_m is None)
+        or (key == "tyre_width_m" and design.wheel_gauge_m is None)
+    )
 
 
 def _crop_design(crop: Crop, document: Document) -> list[Assumption]:

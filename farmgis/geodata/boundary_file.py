@@ -6,7 +6,7 @@ import warnings
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 import shapely
@@ -18,6 +18,8 @@ from farmgis.geodata import crs as crs_room
 from farmgis.geodata import gate
 
 ROW_LIMIT = 1_000_000
+Kind = Literal["areas", "lines"]
+_HOLDING = {"areas": ("Polygon", "Surface"), "lines": ("Line", "Curve")}
 STRAY_KM = 300.0
 KM_PER_DEGREE = 111.0
 
@@ -72,13 +74,13 @@ class Rows:
         return far if far.sum() * 10 <= finite.sum() else np.zeros(len(middle), bool)
 
 
-def describe(path: str | Path, layer: str | None = None, what: str = "fields") -> Layer:
-    """What the layer of a boundary file holds. Raises InputError."""
+def describe(path: str | Path, layer: str | None = None, what: str = "fields", kind: Kind = "areas") -> Layer:
+    """What the layer of a file of areas, or of lines, holds. Raises InputError."""
     file = gate.local_file(path, what)
     driver = gate.vector_driver(file, what)
     with gate.readable(file, driver, what) as readable:
         gate.open_gate(readable, driver, what)
-        return _describe(readable, layer, driver, what)
+        return _describe(readable, layer, driver, what, kind)
 
 
 def read_rows(
@@ -87,6 +89,7 @@ def read_rows(
     columns: tuple[str, ...] = (),
     input_crs: str | None = None,
     what: str = "fields",
+    kind: Kind = "areas",
 ) -> Rows:
     """All rows of one layer with the columns asked for. Raises InputError, CrsError."""
     import pyogrio.raw
@@ -95,7 +98,7 @@ def read_rows(
     driver = gate.vector_driver(file, what)
     with gate.readable(file, driver, what) as readable:
         gate.open_gate(readable, driver, what)
-        told = _describe(readable, layer, driver, what)
+        told = _describe(readable, layer, driver, what, kind)
         for column in columns:
             if column not in told.columns:
                 raise InputError(f"{what} {file.name}, layer {told.name!r}: {no_column(column, told)}")
@@ -125,14 +128,14 @@ def no_column(column: str, layer: Layer) -> str:
     return f"there is no column {column!r}{hint} (columns: {', '.join(layer.columns) or 'none'})"
 
 
-def _describe(path: Path, layer: str | None, driver: str, what: str) -> Layer:
+def _describe(path: Path, layer: str | None, driver: str, what: str, kind: Kind) -> Layer:
     import pyogrio
 
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # they come again, and are told, when the rows are read
             layers = [(str(n), None if g is None else str(g)) for n, g in pyogrio.list_layers(path)]
-            name = _pick(layers, layer, f"{what} {path.name}")
+            name = _pick(layers, layer, f"{what} {path.name}", kind)
             info = pyogrio.read_info(path, layer=name, force_feature_count=True)
     except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, ValueError) as error:
         if isinstance(error, InputError):
@@ -150,21 +153,21 @@ def _describe(path: Path, layer: str | None, driver: str, what: str) -> Layer:
     return Layer(name, str(info["geometry_type"]), columns, rows, info["crs"], driver, curved)
 
 
-def _pick(layers: list[tuple[str, str | None]], wanted: str | None, where: str) -> str:
-    """The layer to read: the one asked for, or the only one that can hold areas."""
+def _pick(layers: list[tuple[str, str | None]], wanted: str | None, where: str, kind: Kind) -> str:
+    """The layer to read: the one asked for, or the only one that can hold areas, or lines."""
     names = [name for name, _ in layers]
     if wanted is not None:
         if wanted in names:
             return wanted
         raise InputError(f"{where}: there is no layer {wanted!r}; it has {', '.join(map(repr, names))}")
-    kinds = ("Polygon", "Surface", "Unknown", "GeometryCollection")
-    areal = [name for name, kind in layers if kind is not None and any(k in kind for k in kinds)]
+    kinds = (*_HOLDING[kind], "Unknown", "GeometryCollection")
+    areal = [name for name, has in layers if has is not None and any(k in has for k in kinds)]
     if len(areal) == 1:
         return areal[0]
     if not areal:
-        raise InputError(f"{where}: no layer holds areas; it has {', '.join(map(repr, names)) or 'none'}")
+        raise InputError(f"{where}: no layer holds {kind}; it has {', '.join(map(repr, names)) or 'none'}")
     raise InputError(
-        f"{where}: several layers hold areas; name one of {', '.join(map(repr, areal))} as `layer`"
+        f"{where}: several layers hold {kind}; name one of {', '.join(map(repr, areal))} as `layer`"
     )
 
 

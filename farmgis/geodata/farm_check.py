@@ -11,6 +11,7 @@ from farmgis.geodata import crs as crs_room
 from farmgis.geodata import gate
 from farmgis.geodata.boundary_file import Layer, describe, no_column
 from farmgis.geodata.farm_parts import Document, check_crop, check_soil, design_of
+from farmgis.geodata.field_marks import MARK_KEYS
 from farmgis.geodata.fields import COLUMN_NAMES
 from farmgis.geodata.settings_check import Problem
 from farmgis.geodata.toml_lines import KeyPath
@@ -72,14 +73,15 @@ def _file_problems(document: Document, folder: Path) -> list[Problem]:
     def table(name: str) -> Path:
         return gate.local_file(beside(folder, name), "weather")
 
-    def areas(name: str) -> Layer:
-        return describe(beside(folder, name), fields.get("exclusions_layer"), "exclusions")
+    def marks(key: str) -> Callable[[str], Layer]:
+        return lambda name: describe(
+            beside(folder, name), document["fields"].get(f"{key}_layer"), key, MARK_KEYS[key]
+        )
 
-    fields = document.get("fields", {})
     looks: tuple[tuple[str, str, Callable[[str], Any]], ...] = (
         ("elevation", "file", model),
         ("weather", "file", table),
-        ("fields", "exclusions", areas),
+        *(("fields", key, marks(key)) for key in MARK_KEYS),
     )
     return [
         problem
@@ -142,6 +144,41 @@ def _design_problems(document: Document) -> list[Problem]:
     return problems
 
 
+def _wrong_beds(design: Design) -> tuple[tuple[bool, tuple[str, ...], str], ...]:
+    """What cannot be, of rows in beds and of passes: (whether it is so, keys, words)."""
+    beds, rows, lateral = design.bed_spacing_m, design.rows_per_bed, design.rows_per_lateral
+    fits = lateral % rows == 0 or lateral in (rows, rows / 2)
+    return (
+        (
+            rows > 1 and beds is None,
+            ("rows_per_bed",),
+            f"{rows} rows a bed; bed_spacing_m is needed with it",
+        ),
+        (
+            beds is not None and beds <= (rows - 1) * design.row_spacing_m,
+            ("bed_spacing_m", "row_spacing_m", "rows_per_bed"),
+            f"bed_spacing_m is {beds or 0.0:g} and a bed's rows take {(rows - 1) * design.row_spacing_m:g}; "
+            "more would do",
+        ),
+        (
+            beds is not None and (not fits or design.laterals_per_row == 2),
+            ("rows_per_lateral", "laterals_per_row", "rows_per_bed"),
+            f"rows_per_lateral is {lateral} with {rows} rows a bed; all of a bed's rows, half of them, or "
+            "those of whole beds would do, with one lateral a row",
+        ),
+        (
+            design.wheel_gauge_m is not None and design.planter_rows is None,
+            ("wheel_gauge_m",),
+            "a gauge without planter_rows; it is needed to know where the wheels run",
+        ),
+        (
+            design.planter_rows is not None and beds is not None,
+            ("planter_rows", "bed_spacing_m"),
+            "planter_rows with beds; wheels run between beds, so leave it out",
+        ),
+    )
+
+
 def _contradictions(path: KeyPath, design: Design, given: Mapping[str, Any]) -> list[Problem]:
     """Keys that cannot both be as they are; told at the one that was given."""
     wrong = (
@@ -168,6 +205,7 @@ def _contradictions(path: KeyPath, design: Design, given: Mapping[str, Any]) -> 
             f"line_offset_m is {design.line_offset_m:g}; less than half of row_spacing_m "
             f"({design.row_spacing_m:g}) would do",
         ),
+        *_wrong_beds(design),
     )
     found = []
     for is_wrong, keys, text in wrong:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 import tomllib
 from collections.abc import Callable, Mapping
@@ -29,6 +30,7 @@ from farmgis.geodata.farm_parts import (
     pipes_of,
     sources_of,
 )
+from farmgis.geodata.field_marks import MARK_KEYS, Marks, with_marks
 from farmgis.geodata.fields import COLUMN_NAMES, Boundaries, read_fields
 from farmgis.geodata.settings_check import Problem, check
 from farmgis.geodata.toml_lines import KeyPath, key_lines, line_of
@@ -133,15 +135,15 @@ def _farm(document: Document, folder: Path, fallback_name: str, refuse: Refuse) 
 
 
 def _boundaries(section: Document, folder: Path) -> Boundaries:
-    exclusions = section.get("exclusions")
-    return read_fields(
+    read = read_fields(
         beside(folder, section["file"]),
         layer=section.get("layer"),
         columns={k: section[k] for k in COLUMN_NAMES if k in section},
         input_crs=section.get("input_crs"),
-        exclusions=None if exclusions is None else beside(folder, exclusions),
-        exclusions_layer=section.get("exclusions_layer"),
     )
+    stated = {f.name: section[f.name] for f in dataclasses.fields(Marks) if f.name in section}
+    stated |= {key: beside(folder, section[key]) for key in MARK_KEYS if key in section}
+    return with_marks(read, Marks(**stated))
 
 
 def _fields(

@@ -204,7 +204,17 @@ def field_of(parcel: Parcel, choice: Choice) -> tuple[Field | RefusedField, tupl
     if azimuth is not None:
         design = replace(design, row_azimuth_deg=azimuth)
     made = Field(
-        parcel.field_id, parcel.name, parcel.area, crop, soil, driplines, design, source_id, parcel.exclusions
+        field_id=parcel.field_id,
+        name=parcel.name,
+        area=parcel.area,
+        crop=crop,
+        soil=soil,
+        driplines=driplines,
+        design=design,
+        source_id=source_id,
+        exclusions=parcel.exclusions,
+        taken=parcel.taken,
+        kept_rows=parcel.kept_rows,
     )
     return made, tuple(findings)
 

@@ -14,7 +14,7 @@ from pyproj import CRS
 from farmgis.errors import InputError
 from farmgis.geodata import crs as crs_room
 from farmgis.geodata.boundary_file import STRAY_KM, Layer, Rows, describe, read_rows
-from farmgis.geodata.shapes import REPAIR_LIMIT_PCT, Cleaned, clean_area, overlaps, polygons_of
+from farmgis.geodata.shapes import REPAIR_LIMIT_PCT, Cleaned, clean_area, overlaps
 from farmgis.records import Finding, RefusedField
 
 # what a column is for -> the name it has when the user says nothing
@@ -42,6 +42,8 @@ class Parcel:
     area: Any
     attributes: dict[str, Any]
     exclusions: Any = None
+    taken: Any = None
+    kept_rows: Any = None
 
 
 @dataclass(frozen=True)
@@ -76,8 +78,6 @@ def read_fields(
     layer: str | None = None,
     columns: dict[str, str] | None = None,
     input_crs: str | None = None,
-    exclusions: str | Path | None = None,
-    exclusions_layer: str | None = None,
 ) -> Boundaries:
     """The fields of a boundary file, in a CRS fit to plan in.
 
@@ -101,9 +101,6 @@ def read_fields(
     ids, told_ids = field_ids(rows, used.get("id"))
     parcels, refused, told_shapes = _parcels(rows, plan, ids, used, strays.tolist())
     findings += told_ids + told_shapes + _overlap_findings(parcels)
-    if exclusions is not None:
-        parcels, told_cuts = _with_exclusions(parcels, plan, exclusions, exclusions_layer, input_crs)
-        findings += told_cuts
     return Boundaries(rows.crs, plan, tuple(parcels), tuple(refused), findings, used)
 
 
@@ -208,33 +205,6 @@ def _overlap_findings(parcels: list[Parcel]) -> tuple[Finding, ...]:
     if len(found) > OVERLAPS_TOLD:
         told.append(_note(f"{len(found)} pairs of fields overlap; the first {OVERLAPS_TOLD} are told."))
     return tuple(told)
-
-
-def _with_exclusions(
-    parcels: list[Parcel], plan: CRS, path: str | Path, layer: str | None, input_crs: str | None
-) -> tuple[list[Parcel], tuple[Finding, ...]]:
-    """Parcels with the part of each exclusion that lies in them."""
-    rows = read_rows(path, layer, (), input_crs, "exclusions")
-    crs_room.check_coordinates(rows.crs, rows.bounds, f"exclusions {Path(path).name}")
-    shapes = [crs_room.transform_shape(rows.crs, plan, s) for s in rows.shapes if s is not None]
-    valid = [
-        shapely.make_valid(shapely.force_2d(s), method="structure", keep_collapsed=False) for s in shapes
-    ]
-    areas = [p for s in valid for p in polygons_of(s)]
-    findings: tuple[Finding, ...] = ()
-    unusable = sum(1 for s in valid if not polygons_of(s))
-    if unusable:
-        findings += (_note(f"{unusable} exclusions are no areas and are left out.", severity="attention"),)
-    tree = shapely.STRtree(areas)
-    cut = []
-    for parcel in parcels:
-        near = [areas[i] for i in sorted(tree.query(parcel.area, predicate="intersects").tolist())]
-        inside = polygons_of(shapely.intersection(parcel.area, shapely.union_all(near))) if near else []
-        exclusions = shapely.multipolygons(inside) if inside else None
-        cut.append(Parcel(parcel.field_id, parcel.name, parcel.area, parcel.attributes, exclusions))
-    if not any(p.exclusions for p in cut):
-        findings += (_note("No exclusion lies in any field.", severity="attention"),)
-    return cut, findings
 
 
 def _note(

@@ -74,6 +74,13 @@ DESIGN_KEYS: dict[str, Setting] = {
     "interval_days": Setting("whole", 1, 60, "days"),
     "water_temperature_c": _n(1.0, 40.0, "degrees C"),
     "row_azimuth_deg": _n(0.0, 360.0, "degrees from grid north"),
+    "row_grade_max_pct": _n(0.1, 20.0, "%"),
+    "cross_slope_max_pct": _n(1.0, 60.0, "%"),
+    "rows_per_bed": Setting("whole", 1, 20, "rows"),
+    "bed_spacing_m": _n(0.2, 10.0, "m"),
+    "planter_rows": Setting("whole", 1, 48, "rows"),
+    "wheel_gauge_m": _n(0.5, 6.0, "m"),
+    "tyre_width_m": _n(0.1, 1.5, "m"),
 }
 
 SECTIONS: dict[str, dict[str, Setting]] = {
@@ -90,6 +97,13 @@ SECTIONS: dict[str, dict[str, Setting]] = {
         "input_crs": TEXT,
         "exclusions": Setting("file"),
         "exclusions_layer": TEXT,
+        "exclusions_clearance": TEXT,
+        "tracks": Setting("file"),
+        "tracks_layer": TEXT,
+        "tracks_width": TEXT,
+        "track_width_m": _n(0.0, 60.0, "m"),
+        "rows": Setting("file"),
+        "rows_layer": TEXT,
     },
     "elevation": {
         "file": FILE,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from farmgis.planning.layout import ROW_GRADE_PCT, LaidBlock, Layout
+from farmgis.planning.layout import LaidBlock, Layout
 from farmgis.planning.survey import Survey, row_grades_pct
 from farmgis.records import Farm, Field, Finding, Table
 
@@ -159,7 +159,7 @@ def _direction(field: Field, ground: Survey, layout: Layout) -> list[Finding]:
                 "%",
             )
         )
-    if contour is not None and field.design.row_azimuth_deg is None:
+    if contour is not None and field.design.row_azimuth_deg is None and field.kept_rows is None:
         found += _not_the_contour(field, contour.azimuth_deg, layout)
     elif contour is not None:
         found += _fixed_across(field, ground, contour.azimuth_deg, layout)
@@ -205,7 +205,8 @@ def _not_the_contour(field: Field, contour_deg: float, layout: Layout) -> list[F
 def _fixed_across(field: Field, ground: Survey, contour_deg: float, layout: Layout) -> list[Finding]:
     """What a direction that the user fixed does to the rows, where the contour's would be gentler."""
     fixed, level = (row_grades_pct(ground, a)[0] for a in (layout.azimuth_deg, contour_deg))
-    if fixed <= max(ROW_GRADE_PCT, level):
+    limit = field.design.row_grade_max_pct
+    if fixed <= max(limit, level):
         return []
     return [
         Finding(
@@ -216,7 +217,7 @@ def _fixed_across(field: Field, ground: Survey, contour_deg: float, layout: Layo
             field.field_id,
             "leave `row_azimuth_deg` out to have the direction found; on bare soil steep rows also wash out",
             fixed,
-            ROW_GRADE_PCT,
+            limit,
             "%",
         )
     ]

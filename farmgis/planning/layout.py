@@ -13,8 +13,9 @@ from farmgis.errors import FieldError
 from farmgis.hydraulics.water import water_at
 from farmgis.planning.block_hydraulics import BlockHeads, solve_block
 from farmgis.planning.block_search import MOST_UNITS, BlockChoice, Rules, best_blocks
+from farmgis.planning.land import line_azimuth
 from farmgis.planning.laterals import DrawnBlock, draw_block
-from farmgis.planning.rows import Lines, RowPlan, clipped_lines, row_plan
+from farmgis.planning.rows import Lines, RowPlan, crop_rows, row_plan
 from farmgis.planning.strips import Strip, bay_counts, bays, chains, jumps, slants
 from farmgis.planning.survey import Survey
 from farmgis.records import Design, Dripline, Field, Floats, Pipe
@@ -35,11 +36,8 @@ OVER_HA_INDEX = 1000.0
 LEAST_STRIP_HA = 0.15
 """A strip smaller than this gets no valve of its own: it is left out, and a finding says so."""
 
-ROW_GRADE_PCT = 2.0
-"""Rows steeper than this along their run erode (common practice, after guidance for contour rows)."""
-
 STEEP_ROW_INDEX = 60.0
-"""A hectare whose rows are 1 % steeper than that, in the same index (common practice)."""
+"""A hectare whose rows are 1 % steeper than `row_grade_max_pct`, in the same index (common practice)."""
 
 HOPELESS_SHARE = 0.25
 """A dripline that leaves more of a field than this out of tolerance is not laid out if another is listed."""
@@ -201,6 +199,8 @@ def _at_azimuth(
 def _choose_azimuth(field: Field, ground: Survey, rules: Rules) -> tuple[float, tuple[Candidate, ...]]:
     """Return the cheapest azimuth, the contour's unless another costs clearly less, and all judged."""
     fixed = field.design.row_azimuth_deg
+    if fixed is None and field.kept_rows is not None:
+        fixed = line_azimuth(field.kept_rows)[0]
     coarse = replace(rules, fine=False)
     wanted = candidate_azimuths(field, ground) if fixed is None else [fixed % 180.0]
     judged = [_judge(field, wanted[0], ground, coarse)]
@@ -252,15 +252,16 @@ def _judge(field: Field, azimuth_deg: float, ground: Survey, rules: Rules) -> Ca
         + ROW_END_INDEX * rows.rows.number.size
         + LOST_HA_INDEX * lost_ha
     )
-    cost += STEEP_ROW_INDEX * _steepness(ground, azimuth_deg) * field.area.area / 1e4
+    steep = _steepness(ground, azimuth_deg, field.design.row_grade_max_pct)
+    cost += STEEP_ROW_INDEX * steep * field.area.area / 1e4
     over_ha = sum(c.area_m2 for c in choices if c.excess > 0.0) / 1e4
     return Candidate(azimuth_deg, len(choices), over_ha, cost)
 
 
-def _steepness(ground: Survey, azimuth_deg: float) -> float:
-    """Mean of how much steeper than `ROW_GRADE_PCT` rows would be, over the field. [%]"""
+def _steepness(ground: Survey, azimuth_deg: float, limit_pct: float) -> float:
+    """Mean of how much steeper than a limit rows would be, over the field. [%]"""
     grade = np.abs(grade_along_pct(ground.dz_dx[ground.inside], ground.dz_dy[ground.inside], azimuth_deg))
-    return float(np.maximum(grade - ROW_GRADE_PCT, 0.0).mean())
+    return float(np.maximum(grade - limit_pct, 0.0).mean())
 
 
 def _choices(rows: RowPlan, ground: Survey, rules: Rules) -> tuple[list[BlockChoice], float]:
@@ -320,7 +321,7 @@ def lay_blocks(
 def _lay_block(choice: BlockChoice, land: Any, rows: RowPlan, ground: Survey, rules: Rules) -> LaidBlock:
     drawn = draw_block(choice, rows.axes, ground.surface, rules.dripline)
     heads = solve_block(drawn, choice, rules)
-    lines = clipped_lines(land, rows.rows.first_v_m, rows.rows.spacing_m)
+    lines = crop_rows(land, rows.rows.first_v_m, rules.design)
     ends = np.stack([lines.start_u_m, lines.end_u_m], axis=1)
     coords = np.stack([ends, np.repeat(lines.v_m[:, None], 2, axis=1)], axis=-1)
     row_lines = shapely.multilinestrings(shapely.linestrings(coords))

@@ -19,6 +19,9 @@ SIDE_ANGLE_DEG = 20.0
 """A boundary that meets the rows at less than this runs along them: side margin, no headland
 (common practice)."""
 
+LEAST_ASIDE_M = 0.1
+"""A lateral that makes room for a wheel keeps this far from the next row (common practice)."""
+
 
 @dataclass(frozen=True)
 class Axes:
@@ -109,13 +112,59 @@ def row_plan(field: Field, azimuth_deg: float) -> RowPlan:
     """Lay rows and laterals over a field at an azimuth."""
     centre = field.area.centroid
     axes = Axes(azimuth_deg, centre.x, centre.y)
-    land = axes.turned(field.area if field.exclusions is None else field.area - field.exclusions)
-    irrigated = irrigated_land(land, field.design)
     design = field.design
+    land = field.area if field.exclusions is None else field.area - field.exclusions
+    irrigated = irrigated_land(axes.turned(land), design)
+    if field.taken is not None:
+        irrigated = polygons(irrigated - axes.turned(field.taken))
     lowest = 0.0 if irrigated.is_empty else irrigated.bounds[1]
     first_row = lowest + design.row_spacing_m / 2.0
-    rows = clipped_lines(irrigated, first_row, design.row_spacing_m)
-    return RowPlan(axes, irrigated, rows, _lateral_lines(irrigated, first_row, design))
+    if field.kept_rows is not None:
+        first_row = phase_of(axes.turned(field.kept_rows), row_period_m(design))
+    return RowPlan(
+        axes,
+        irrigated,
+        crop_rows(irrigated, first_row, design),
+        lateral_lines(irrigated, first_row, design),
+    )
+
+
+def phase_of(rows: Any, period_m: float) -> float:
+    """Position across of rows that stand already, as the mean of where each lies in its period. [m]"""
+    lines = shapely.get_parts(rows)
+    v = np.array([shapely.get_coordinates(p)[:, 1].mean() for p in lines])
+    turn = 2.0 * np.pi * v / period_m
+    weight = shapely.length(lines)
+    mean = math.atan2(float((weight * np.sin(turn)).sum()), float((weight * np.cos(turn)).sum()))
+    return mean * period_m / (2.0 * math.pi)
+
+
+def row_period_m(design: Design) -> float:
+    """Distance over which the pattern of rows repeats. [m]"""
+    return design.row_spacing_m if design.bed_spacing_m is None else design.bed_spacing_m
+
+
+def crop_rows(irrigated: Any, first_row: float, design: Design) -> Lines:
+    """The crop rows: evenly spaced, or in beds."""
+    if design.bed_spacing_m is None:
+        return clipped_lines(irrigated, first_row, design.row_spacing_m)
+    count, step = design.rows_per_bed, design.row_spacing_m
+    beds = [clipped_lines(irrigated, first_row + k * step, design.bed_spacing_m) for k in range(count)]
+    return _together(beds, first_row, design.mean_row_spacing_m, step if count == 2 else None)
+
+
+def _together(parts: list[Lines], first_v_m: float, spacing_m: float, gap_m: float | None) -> Lines:
+    """Lines that repeat at the same distance, numbered by turns."""
+    number = np.concatenate([len(parts) * p.number + k for k, p in enumerate(parts)])
+    start = np.concatenate([p.start_u_m for p in parts])
+    order = np.lexsort((start, number))
+    v, end = (np.concatenate(a) for a in ([p.v_m for p in parts], [p.end_u_m for p in parts]))
+    return Lines(number[order], v[order], start[order], end[order], first_v_m, spacing_m, gap_m)
+
+
+def polygons(land: Any) -> Any:
+    """The polygons of a geometry, as one MultiPolygon."""
+    return shapely.MultiPolygon([p for p in shapely.get_parts(land) if p.geom_type == "Polygon"])
 
 
 def irrigated_land(land: Any, design: Design) -> Any:
@@ -129,8 +178,7 @@ def irrigated_land(land: Any, design: Design) -> Any:
         taken.append(shapely.buffer(ends, design.headland_m, quad_segs=4))
     if sides is not None and design.side_margin_m > 0.0:
         taken.append(shapely.buffer(sides, design.side_margin_m, quad_segs=4))
-    left = land - shapely.union_all(taken) if taken else land
-    return shapely.MultiPolygon([p for p in shapely.get_parts(left) if p.geom_type == "Polygon"])
+    return polygons(land - shapely.union_all(taken) if taken else land)
 
 
 def _boundary_by_kind(land: Any) -> tuple[Any, Any]:
@@ -152,25 +200,49 @@ def _boundary_by_kind(land: Any) -> tuple[Any, Any]:
     )
 
 
-def _lateral_lines(irrigated: Any, first_row: float, design: Design) -> Lines:
-    """Lateral lines: midway between the rows they serve, on the row, or two beside it."""
-    if design.laterals_per_row == 1:
-        shift = (design.rows_per_lateral - 1) * design.row_spacing_m / 2.0
+def lateral_lines(irrigated: Any, first_row: float, design: Design) -> Lines:
+    """Lateral lines: midway between the rows they serve, on the row, or two beside it; in no wheel track."""
+    served, step = design.rows_per_lateral, design.row_spacing_m
+    middle = (served - 1) * step / 2.0
+    if design.laterals_per_row == 2:
+        return _pairs(irrigated, first_row - design.line_offset_m, step, 2.0 * design.line_offset_m)
+    if design.bed_spacing_m is None:
+        shift = middle + wheel_shift_m(design)[0]
         return clipped_lines(irrigated, first_row + shift, design.lateral_spacing_m)
-    left = clipped_lines(irrigated, first_row - design.line_offset_m, design.row_spacing_m)
-    right = clipped_lines(irrigated, first_row + design.line_offset_m, design.row_spacing_m)
-    number = np.concatenate([2 * left.number, 2 * right.number + 1])
-    start = np.concatenate([left.start_u_m, right.start_u_m])
-    order = np.lexsort((start, number))
-    return Lines(
-        number[order],
-        np.concatenate([left.v_m, right.v_m])[order],
-        start[order],
-        np.concatenate([left.end_u_m, right.end_u_m])[order],
-        first_row - design.line_offset_m,
-        design.lateral_spacing_m,
-        2.0 * design.line_offset_m,
-    )
+    beds = served // design.rows_per_bed
+    if beds == 0:
+        return _pairs(irrigated, first_row + middle, design.bed_spacing_m, served * step)
+    middle = ((beds - 1) * design.bed_spacing_m + (design.rows_per_bed - 1) * step) / 2.0
+    return clipped_lines(irrigated, first_row + middle, beds * design.bed_spacing_m)
+
+
+def _pairs(irrigated: Any, first_v_m: float, period_m: float, gap_m: float) -> Lines:
+    """Two lines in each period."""
+    pair = [clipped_lines(irrigated, first_v_m + k * gap_m, period_m) for k in (0, 1)]
+    return _together(pair, first_v_m, period_m / 2.0, gap_m)
+
+
+def wheel_shift_m(design: Design) -> tuple[float, bool]:
+    """Return (how far laterals lie from midway between their rows [m], whether all are off the wheels).
+
+    Rows come in passes of `planter_rows`, the wheels run at half the gauge each side of a pass's middle.
+    Whole rows are tried first, then a step aside between the rows.
+    """
+    if design.planter_rows is None or design.wheel_gauge_m is None or design.laterals_per_row == 2:
+        return 0.0, True
+    step, served, planter = design.row_spacing_m, design.rows_per_lateral, design.planter_rows
+    period = math.lcm(served, planter)
+    centre = (np.arange(0, period, planter)[:, None] + (planter - 1) / 2.0) * step
+    wheels = (centre + np.array([-0.5, 0.5]) * design.wheel_gauge_m).ravel()
+    laterals = (np.arange(0, period, served) + (served - 1) / 2.0) * step
+    room = 0.5 * step - LEAST_ASIDE_M
+    aside = [0.0] + [s * d for d in np.arange(0.05, max(room, 0.0) + 1e-9, 0.05) for s in (1.0, -1.0)]
+    shifts = [row * step + side for side in aside for row in range(served)]
+    for shift in shifts:
+        away = (laterals[:, None] + shift - wheels[None, :]) % (period * step)
+        if np.minimum(away, period * step - away).min() >= design.tyre_width_m / 2.0 - 1e-9:
+            return float(shift), True
+    return 0.0, False
 
 
 def clipped_lines(area: Any, first_v_m: float, spacing_m: float) -> Lines:

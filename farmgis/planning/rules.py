@@ -36,7 +36,6 @@ def planning_assumptions() -> tuple[Assumption, ...]:
         ("index_of_a_row_end", f"{layout.ROW_END_INDEX:g}", "kg of pipe"),
         ("index_of_a_lost_hectare", f"{layout.LOST_HA_INDEX:g}", "kg of pipe"),
         ("index_of_a_hectare_out_of_tolerance", f"{layout.OVER_HA_INDEX:g}", "kg of pipe"),
-        ("row_grade_limit", f"{layout.ROW_GRADE_PCT:g}", "%"),
         ("index_of_a_hectare_1_pct_over_it", f"{layout.STEEP_ROW_INDEX:g}", "kg of pipe"),
         ("smallest_strip", f"{layout.LEAST_STRIP_HA:g}", "ha"),
         ("side_boundary_angle", f"{rows.SIDE_ANGLE_DEG:g}", "degrees to the rows"),

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import shapely
 
-from farmgis.errors import ElevationCoverError
+from farmgis.errors import ElevationCoverError, FieldError
 from farmgis.records import Field, Finding, Floats, Surface
 from farmgis.terrain.gradient import Contour, Mask, contour, grade_along_pct, gradient, slope_pct
 from farmgis.terrain.surface import cell_centres, noise_m, refine, smooth, smoothing_length_m
@@ -50,7 +50,12 @@ def survey(field: Field, window: Surface, smoothing_m: float | None = None) -> S
     noise = noise_m(window)
     if smoothing_m is None:
         smoothing_m = smoothing_length_m(noise, window.cell_m, SLOPE_NOISE_PCT)
-    area = shapely.union_all([field.area]) if field.exclusions is None else field.area - field.exclusions
+    area = field.land
+    if area.is_empty:
+        raise FieldError(
+            f"field {field.field_id!r}: exclusions and tracks leave nothing of it; check them"
+            ", or leave it out"
+        )
     voids = _void_share(window, area)
     surface = smooth(window, smoothing_m)
     if area.area < LEAST_CELLS * surface.cell_m**2:

@@ -268,14 +268,6 @@ def test_a_table_beside_the_layer_is_no_layer_of_fields(tmp_path):
     assert read_fields(tmp_path / "f.gpkg").parcels[0].field_id == "P"
 
 
-def test_exclusions_are_cut_to_their_fields(write_fields):
-    path = write_fields("f.gpkg", [square(), square(300)], field_id=["P", "Q"])
-    ponds = write_fields("ponds.geojson", [square(150, 50, 100)], driver="GeoJSON")
-    read = read_fields(path, exclusions=ponds)
-    assert read.parcels[0].exclusions.area == pytest.approx(50 * 100, rel=1e-6)
-    assert read.parcels[1].exclusions is None
-
-
 def circle_geopackage(path, radius):
     """A GeoPackage with one curve polygon, a full circle of two arcs."""
     gpd.GeoDataFrame({"field_id": ["C"]}, geometry=[square()], crs=32630).to_file(
