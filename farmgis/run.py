@@ -15,34 +15,21 @@ import numpy as np
 import shapely
 
 from farmgis.errors import FieldError, LandError, OutputError
+from farmgis.planning.assignment import FieldNeed, assigned
 from farmgis.planning.block_search import submain_pipes
 from farmgis.planning.demand import BlockDemand, CropDemand, block_demand, crop_demand
 from farmgis.planning.describe import block_facts, field_facts, joined, layer_tables
-from farmgis.planning.describe_headworks import (
-    Station,
-    duties_table,
-    headworks_findings,
-    headworks_table,
-    station_of,
-)
-from farmgis.planning.describe_mains import (
-    choices_table,
-    mains_findings,
-    mains_table,
-    with_available_heads,
-    with_static_heads,
-)
+from farmgis.planning.farm_supply import farm_supply
 from farmgis.planning.findings import farm_findings, layout_findings, off_design_findings
 from farmgis.planning.irrigation_calendar import BlockSeason, IrrigationCalendar, season_calendar
 from farmgis.planning.land import land_findings, refuse_land, row_findings
 from farmgis.planning.layout import lay_out
-from farmgis.planning.main_network import Ground, ValvePlace
-from farmgis.planning.mains import MainsJob, MainsPlan, plan_mains, rates_of, seasons_of
+from farmgis.planning.main_network import Ground
+from farmgis.planning.mains import rates_of
 from farmgis.planning.nutrients import NutrientPlan, nutrient_plan, zones_of
-from farmgis.planning.route_graph import Land
-from farmgis.planning.rules import planning_assumptions, supply_assumptions
-from farmgis.planning.shifts import Turn, flow_findings, grouped, least_flow_shifts, shifts_of
-from farmgis.planning.supply import FieldLoad, nearest_source, source_balance
+from farmgis.planning.rules import planning_assumptions
+from farmgis.planning.shifts import Turn, grouped, least_flow_shifts, shifts_of
+from farmgis.planning.supply import FieldLoad, source_balance
 from farmgis.planning.survey import SLOPE_NOISE_PCT, survey
 from farmgis.planning.upkeep import Task, field_works, season_tasks, tell_tasks
 from farmgis.records import (
@@ -68,6 +55,7 @@ NO_SOURCE_HOURS = 20.0
 """Hours a day that a farm without a stated source is planned to run (common practice)."""
 
 Progress = Callable[[str], None]
+Demands = dict[tuple[Any, ...], CropDemand]
 
 
 def plan_field(
@@ -101,10 +89,8 @@ def plan_field(
 
 def plan_farm(farm: Farm, progress: Progress | None = None) -> Plan:
     """Plan a farm: each field by itself, then what joins them: demand, sources, shifts."""
-    bound = tuple(
-        replace(f, source_id=f.source_id or nearest_source(f.area, farm.sources)) for f in farm.fields
-    )
-    farm = replace(farm, fields=bound)
+    demands = _crop_demands(farm.fields, farm.weather, farm.season)
+    farm = _bound(farm, demands)
     flows = {s.source_id: s.flow_m3h for s in farm.sources}
     plans = []
     for field in farm.fields:
@@ -112,7 +98,7 @@ def plan_farm(farm: Farm, progress: Progress | None = None) -> Plan:
             progress(field.field_id)
         plans.append(_field_or_finding(field, farm, flows.get(field.source_id or "", math.inf)))
     plans += [_refused(r.field_id, r.name, r.area, r.crop, (r.finding,)) for r in farm.refused]
-    return _whole(farm, plans)
+    return _whole(farm, plans, demands)
 
 
 def _field_or_finding(field: Field, farm: Farm, source_flow_m3h: float) -> FieldPlan:
@@ -145,16 +131,14 @@ def _refused(
 # ---- what joins the fields -------------------------------------------------------------------------
 
 
-def _whole(farm: Farm, plans: Sequence[FieldPlan]) -> Plan:
+def _whole(farm: Farm, plans: Sequence[FieldPlan], demands: Demands) -> Plan:
     by_id = {f.field_id: f for f in farm.fields}
-    demands = _crop_demands(farm.fields, farm.weather, farm.season)
     needs = {b.block_id: _need(demands[_demand_key(by_id[p.field_id])], b) for p in plans for b in p.blocks}
     balances, supply_findings = source_balance(farm.sources, _loads(farm, plans, needs))
     tables = _field_tables(plans)
-    mains = _mains(farm, tables, needs)
-    groups, shift_findings = _shifts(farm, plans, mains, needs)
-    stations = tuple(station_of(m, _temperature_c(farm)) for m in mains)
-    tables |= _supply_tables(tables, mains, stations)
+    supply = farm_supply(farm, tables, needs, _ground(farm))
+    tables |= supply.tables
+    groups = supply.shifts if farm.sources else _shifts_without_source(plans, needs)
     tables |= _demand_tables(plans, by_id, needs)
     tables |= _zone_tables(groups, plans, needs)
     tables["supply_balance"] = _records_table([vars(b) for b in balances])
@@ -179,9 +163,7 @@ def _whole(farm: Farm, plans: Sequence[FieldPlan]) -> Plan:
             *farm.findings,
             *supply_findings,
             *demand_findings,
-            *shift_findings,
-            *mains_findings(mains),
-            *headworks_findings(stations),
+            *supply.findings,
             *calendar.findings,
             *task_findings,
             *fed.findings,
@@ -195,7 +177,7 @@ def _whole(farm: Farm, plans: Sequence[FieldPlan]) -> Plan:
             *calendar.assumptions,
             *(tell_tasks() if tasks else ()),
             *fed.assumptions,
-            *(told for told in supply_assumptions() if farm.sources),
+            *supply.assumptions,
             *planning_assumptions(),
         ]
     )
@@ -206,6 +188,28 @@ def _whole(farm: Farm, plans: Sequence[FieldPlan]) -> Plan:
     shift = (stated - reckoned).days if stated is not None and reckoned is not None else 0
     return Plan(farm.name, farm.crs, tables, tuple(findings), tuple(assumptions), summary, shift)
 
+
+def _bound(farm: Farm, demands: Demands) -> Farm:
+    """The farm with a source for each field, where it has any: stated, or the cheapest that can carry it."""
+    if not farm.sources or all(f.source_id for f in farm.fields):
+        return farm
+    needs = []
+    heights = _ground(farm)(np.array([f.area.representative_point().coords[0] for f in farm.fields]))
+    for field, ground_m in zip(farm.fields, heights, strict=True):
+        line, area_ha = field.driplines[0], field.area.area / 1e4
+        rate = line.emitter_flow_l_h / (line.emitter_spacing_m * field.design.lateral_spacing_m)
+        need = block_demand(demands[_demand_key(field)], EXPECTED_UNIFORMITY_PCT, area_ha, rate)
+        needs.append(
+            FieldNeed(field.field_id, field.area, float(ground_m), rate * area_ha * 10.0, need.peak_m3_day,
+                      need.gross_m3, field.source_id)
+        )  # fmt: skip
+    chosen = assigned(needs, farm.sources, rates_of(farm.prices, farm.pipes))
+    bound = tuple(replace(f, source_id=f.source_id or chosen[f.field_id]) for f in farm.fields)
+    return replace(farm, fields=bound)
+
+
+EXPECTED_UNIFORMITY_PCT = 90.0
+"""What a block's uniformity is taken for before it is laid out."""
 
 LEAST_UNIFORMITY_PCT = 50.0
 """A block less uniform than this has a finding of its own; its demand is computed with this."""
@@ -248,59 +252,6 @@ def _loads(
     return loads
 
 
-def _mains(farm: Farm, tables: dict[str, Table], needs: dict[str, BlockDemand]) -> tuple[MainsPlan, ...]:
-    """Each source's shifts, routes, sizes and pump heads, in the order of the sources."""
-    if "valves" not in tables or not farm.sources:
-        return ()
-    closed = tuple(p for f in farm.fields for p in (*shapely.get_parts(f.exclusions), *_holes(f.area)))
-    land = Land(
-        tuple(f.area for f in farm.fields), closed, tuple(tables["submains"].geometry),
-        farm.supply.corridors, farm.supply.barriers, farm.supply.field_crossing,
-    )  # fmt: skip
-    rates = rates_of(farm.prices, farm.pipes)
-    ground = _ground(farm)
-    season_m3 = {key: n.gross_m3 for key, n in needs.items()}
-    application = _application_mm_h(tables)
-    made = []
-    for source in farm.sources:
-        valves = _valve_places(tables["valves"], source.source_id)
-        if not valves:
-            continue
-        turns = tuple(
-            Turn(v.block_id, v.flow_m3h, needs[v.block_id].peak_mm_day / application[v.block_id],
-                 v.ground_m + v.required_head_m)
-            for v in valves
-        )  # fmt: skip
-        job = MainsJob(
-            source, valves, turns, seasons_of(valves, season_m3), land, ground, farm.pipes, farm.supply, rates
-        )
-        plan = plan_mains(job)
-        if plan is not None:
-            made.append(plan)
-    return tuple(made)
-
-
-def _holes(area: Any) -> list[Any]:
-    """What a field's boundary leaves out of its middle: a pond, a wood, a yard."""
-    rings = [r for part in shapely.get_parts(area) for r in part.interiors]
-    return [shapely.polygons(r) for r in rings]
-
-
-def _application_mm_h(tables: dict[str, Table]) -> dict[str, float]:
-    blocks = tables["blocks"].columns
-    return {str(b): float(a) for b, a in zip(blocks["block_id"], blocks["application_mm_h"], strict=True)}
-
-
-def _valve_places(valves: Table, source_id: str) -> tuple[ValvePlace, ...]:
-    xy = shapely.get_coordinates(valves.geometry)
-    c = valves.columns
-    return tuple(
-        ValvePlace(c["valve_id"][i], c["block_id"][i], xy[i, 0], xy[i, 1], float(c["elevation_m"][i]),
-                   float(c["flow_m3h"][i]), float(c["required_head_m"][i]))
-        for i in np.flatnonzero(c["source_id"] == source_id)
-    )  # fmt: skip
-
-
 TILE_M = 2000.0
 """Ground under mains is read in squares of this side, so that a large farm never stands in memory at once."""
 
@@ -326,46 +277,14 @@ def _ground(farm: Farm) -> Ground:
     return heights
 
 
-def _shifts(
-    farm: Farm, plans: Sequence[FieldPlan], mains: Sequence[MainsPlan], needs: dict[str, BlockDemand]
-) -> tuple[tuple[Shift, ...], tuple[Finding, ...]]:
-    """The shifts of every source; without sources, those that need the least flow in a day's hours."""
-    if farm.sources:
-        groups = tuple(s for m in mains for s in m.shifts)
-        told = [
-            f for m in mains
-            for f in flow_findings(m.job.source.source_id, m.job.turns, m.shifts, m.job.source.flow_m3h)
-        ]  # fmt: skip
-        return groups, tuple(told)
+def _shifts_without_source(plans: Sequence[FieldPlan], needs: dict[str, BlockDemand]) -> tuple[Shift, ...]:
+    """The shifts that need the least flow in a day's hours."""
     turns = [Turn(b.block_id, b.flow_m3h, _peak_hours(b, needs)) for p in plans for b in p.blocks]
     if not turns:
-        return (), ()
+        return ()
     count = least_flow_shifts(max(t.peak_hours for t in turns), NO_SOURCE_HOURS)
-    total = sum(t.flow_m3h for t in turns)
-    grouping = grouped(turns, total, min(count, len(turns)))
-    return (shifts_of(None, turns, grouping) if grouping else ()), ()
-
-
-def _temperature_c(farm: Farm) -> float:
-    """The water's temperature: that of the first field's design."""
-    return farm.fields[0].design.water_temperature_c if farm.fields else 20.0
-
-
-def _supply_tables(
-    tables: dict[str, Table], mains: Sequence[MainsPlan], stations: Sequence[Station]
-) -> dict[str, Table]:
-    """The layers of the supply, and what it adds to valves and submains."""
-    if not mains:
-        return {}
-    made = {
-        "valves": with_available_heads(tables["valves"], mains),
-        "submains": with_static_heads(tables["submains"], mains, {}),
-        "mains": mains_table(mains, {}),
-        "shift_choices": choices_table(mains),
-        "headworks": headworks_table(stations),
-        "pump_duties": duties_table(stations),
-    }
-    return {name: table for name, table in made.items() if table is not None}
+    grouping = grouped(turns, sum(t.flow_m3h for t in turns), min(count, len(turns)))
+    return shifts_of(None, turns, grouping) if grouping else ()
 
 
 def _tasks(

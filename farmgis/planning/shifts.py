@@ -28,7 +28,7 @@ GAP, NODES = 0.02, 40
 """The search for one set of shifts stops at this gap (of what the choice can change) or after so many nodes:
 never by the clock."""
 
-AT_ONCE, PART = 150, 80
+AT_ONCE, PART = 150, 60
 """Blocks times shifts up to which all are grouped at once; more are taken in parts of about so many, highest
 lift first."""
 

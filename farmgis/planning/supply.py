@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Literal
-
-import shapely
+from typing import Literal
 
 from farmgis.records import Finding, Source
 
@@ -58,13 +56,6 @@ def source_balance(
         if balance.licence_m3 is not None and balance.season_m3 > balance.licence_m3:
             findings.append(_short_in_season(balance, balance.licence_m3))
     return balances, tuple(findings)
-
-
-def nearest_source(area: Any, sources: Sequence[Source]) -> str | None:
-    """Id of the source nearest to a field that states none; None where there are no sources."""
-    if not sources:
-        return None
-    return min(sources, key=lambda s: (area.distance(shapely.Point(s.x_m, s.y_m)), s.source_id)).source_id
 
 
 def _balance(source: Source, loads: Sequence[FieldLoad]) -> SourceBalance:
