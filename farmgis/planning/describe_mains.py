@@ -3,72 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import shapely
 
 from farmgis.hydraulics.friction import velocity_m_s
-from farmgis.planning.main_network import chainage_m
-from farmgis.planning.main_sizes import gradients
 from farmgis.planning.mains import BAR_M, MainsPlan
-from farmgis.planning.route_graph import Ints
-from farmgis.records import Finding, Floats, Pipe, Table
-
-
-@dataclass(frozen=True)
-class Piece:
-    """A length of one size within a link, drawn; heads are above datum in each shift, NaN at rest."""
-
-    main_id: str
-    seq: int
-    link: int
-    pipe: Pipe
-    line_m: Floats
-    length_m: float
-    start_head_m: Floats
-    end_head_m: Floats
-
-
-def pieces_of(plan: MainsPlan) -> Iterator[Piece]:
-    """The mains piece by piece, from the source outward, the wider size of a link first."""
-    network, sizes = plan.network, plan.sizes
-    inside = np.array([p.inside_mm for p in plan.pipes])
-    number = 0
-    for link in range(1, network.count):
-        used = np.flatnonzero(sizes.length_m[link] > 0.0)
-        if not used.size:
-            continue
-        number += 1
-        run = chainage_m(network.line_m[link])
-        start = 0.0
-        head = sizes.head_m[:, network.parent[link]]
-        total = head - sizes.head_m[:, link]
-        loss = _losses(plan, link, used)
-        for seq, size in enumerate(used[np.argsort(-inside[used], kind="stable")], start=1):
-            length = float(sizes.length_m[link, size])
-            part = loss[:, list(used).index(size)] / np.where(loss.sum(axis=1) > 0.0, loss.sum(axis=1), 1.0)
-            after = head - part * total
-            end = min(start + length, float(run[-1]))
-            line = _cut(network.line_m[link], run, start, end)
-            main_id = f"{plan.job.source.source_id}-M{number:02d}"
-            yield Piece(main_id, seq, link, plan.pipes[size], line, end - start, head, after)
-            start, head = end, after
-
-
-def _losses(plan: MainsPlan, link: int, used: Ints) -> Floats:
-    """What each size used in a link takes of its loss, (shifts, sizes)."""
-    pipes = tuple(plan.pipes[i] for i in used)
-    lost = gradients(plan.flow_m3h[:, link], pipes, plan.job.water) * plan.sizes.length_m[link, used]
-    return np.asarray(lost)
-
-
-def _cut(line_m: Floats, run: Floats, start: float, end: float) -> Floats:
-    """The part of a line between two chainages along the slope."""
-    inner = (run > start + 1e-6) & (run < end - 1e-6)
-    at = np.concatenate([[start], run[inner], [end]])
-    return np.column_stack([np.interp(at, run, line_m[:, i]) for i in range(3)])
+from farmgis.records import Finding, Table
 
 
 def mains_table(plans: Sequence[MainsPlan], surge_m: Mapping[tuple[str, int], float]) -> Table | None:
@@ -76,7 +18,7 @@ def mains_table(plans: Sequence[MainsPlan], surge_m: Mapping[tuple[str, int], fl
     rows: list[dict[str, Any]] = []
     lines = []
     for plan in plans:
-        for piece in pieces_of(plan):
+        for piece in plan.pieces():
             flows = plan.flow_m3h[:, piece.link]
             k = int(flows.argmax())
             rows.append(
@@ -175,7 +117,7 @@ def _heads(plan: MainsPlan) -> Iterator[Finding]:
 
 def _speeds(plan: MainsPlan) -> Iterator[Finding]:
     limit = plan.job.supply.main_velocity_m_s
-    for piece in pieces_of(plan):
+    for piece in plan.pieces():
         speed = float(velocity_m_s(plan.flow_m3h[:, piece.link].max(), piece.pipe.inside_mm))
         if speed > limit + 0.005:
             what = (
@@ -196,7 +138,7 @@ def _speeds(plan: MainsPlan) -> Iterator[Finding]:
 
 
 def _classes(plan: MainsPlan) -> Iterator[Finding]:
-    for piece in pieces_of(plan):
+    for piece in plan.pieces():
         static = plan.shut_off_m - float(piece.line_m[:, 2].min())
         limit = piece.pipe.pressure_class_bar * BAR_M
         if static > limit + 0.05:

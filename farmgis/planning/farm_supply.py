@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -37,7 +37,7 @@ class FarmSupply:
     """The supply of all sources: shifts, the layers' rows by name, and what is told of it."""
 
     shifts: tuple[Shift, ...] = ()
-    tables: Mapping[str, Table] = {}
+    tables: Mapping[str, Table] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
     assumptions: tuple[Assumption, ...] = ()
 

@@ -7,7 +7,7 @@ day's hours is planned, and all are told.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -22,6 +22,7 @@ from farmgis.planning.main_network import (
     main_network,
     turning_points,
 )
+from farmgis.planning.main_pieces import Piece, SizedNetwork
 from farmgis.planning.main_sizes import Bools, Sizes, SizingProblem, gradients, size_mains
 from farmgis.planning.pump import energy_kwh_m3, head_limit_m, shut_off_head_m
 from farmgis.planning.route_graph import Land
@@ -138,6 +139,17 @@ class MainsPlan:
     needed_bar: Floats
     choices: tuple[ShiftChoice, ...]
     findings: tuple[Finding, ...] = ()
+
+    @property
+    def sized(self) -> SizedNetwork:
+        """The network with its sizes."""
+        return SizedNetwork(
+            self.job.source.source_id, self.network, self.sizes, self.pipes, self.flow_m3h, self.job.water
+        )
+
+    def pieces(self) -> Iterator[Piece]:
+        """The mains piece by piece, from the source outward."""
+        return self.sized.pieces()
 
     @property
     def shut_off_m(self) -> float:

@@ -67,8 +67,10 @@ def main():
     timed("2,000 mains, 12 sizes, 8 shifts: the linear program", optimum, problem)
     timed("  the same, with pieces merged and heads", size_mains, problem)
     rng = np.random.default_rng(0)
-    turns = [Turn(f"B{i}", float(rng.uniform(50, 130)), float(rng.choice([5.4, 6.1])), float(rng.uniform(110, 160)))
-             for i in range(200)]  # fmt: skip
+    values = zip(
+        rng.uniform(50, 130, 200), rng.choice([5.4, 6.1], 200), rng.uniform(110, 160, 200), strict=True
+    )
+    turns = [Turn(f"B{i}", *map(float, row)) for i, row in enumerate(values)]
     found = timed("200 blocks in shifts", grouped, turns, 900.0, least_count(turns, 900.0) + 1)
     print(f"  gap {100 * found.gap:.1f} %")
     areas, valves = farmland(23)
