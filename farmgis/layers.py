@@ -230,11 +230,15 @@ _ALL = (
         _BLOCK, _FIELD, _CROP,
         _text("basis", "What the demand rests on: daily weather, monthly normals, or an assumed figure",
               "daily", "normals", "assumed"),
-        _ET_CROP, _RAIN, _real("soil_water_used_mm", "Water taken from the soil's store"),
-        _real("leaching_mm", "Water to carry salt below the roots"), _NET, _GROSS, _GROSS_M3,
+        _ET_CROP, _RAIN,
+        _real("soil_water_used_mm", "Water taken from the soil's store; below zero where it gained"),
+        _real("leaching_mm", "Water beyond net that passes the roots: carrying salt, and of germination"),
+        _NET, _GROSS, _GROSS_M3,
         _real("gross_m3_ha", "Volume to apply on each hectare"),
         _real("peak_mm_day", "Greatest gross depth a day, the mean over one interval in the design year"),
-        _real("peak_m3_day", "Greatest gross volume a day, the mean over one interval in the design year"))),
+        _real("peak_m3_day", "Greatest gross volume a day, the mean over one interval in the design year"),
+        _text("sown", "How the crop starts", "dry", "moist", "standing"),
+        _real("germination_mm", "Depth of the doses for germination, within gross"))),
     Layer("demand_periods", "Water demand by period", "How the season's demand runs, period by period, in "
           "the design year.", None, (
         _BLOCK, _day("period_start", "First day"), _day("period_end", "Last day"),

@@ -239,12 +239,17 @@ class Crop:
 
 @dataclass(frozen=True)
 class Soil:
-    """Water that a soil holds, as volume fractions (FAO-56 table 19)."""
+    """Water that a soil holds, as volume fractions, and what leaves its top freely (FAO-56 table 19).
+
+    `intake_mm_h` is the rate at which it takes water for long. Either is None where it is not known.
+    """
 
     name: str
     field_capacity: float
     wilting_point: float
     source: str
+    readily_evaporable_mm: float | None = None
+    intake_mm_h: float | None = None
 
 
 @dataclass(frozen=True)
@@ -355,12 +360,23 @@ class Weather:
 
 @dataclass(frozen=True)
 class Season:
-    """When the crop is sown, what the water costs in salt, and how fast line is laid."""
+    """When and how the crop is sown, what the water costs in salt, and how fast line is laid.
+
+    `sown` is `dry` (germination is irrigated) or `moist`; None: as the design year's seed bed is. Doses of
+    germination come at sowing, `second_dose_days` later, and `third_dose_days` after that.
+    """
 
     sowing: date | None = None
     exceedance_pct: float = 80.0  # design values are not exceeded in this share of the years
     water_ec_ds_m: float | None = None
     laying_ha_day: float = 15.0  # by all machines together, and as fast taken up
+    sown: Literal["dry", "moist"] | None = None
+    germination_m3_ha: float = 400.0  # each of the three doses
+    second_dose_days: int = 4
+    third_dose_days: int = 9
+    emergence_days: int = 10  # from sowing
+    regular_after_days: int = 25  # from emergence to the first regular irrigation, at the latest
+    initial_water_pct: float | None = None  # of what the root zone holds for the crop, at sowing
 
 
 @dataclass(frozen=True)
@@ -481,6 +497,80 @@ class Shift:
 
 
 @dataclass(frozen=True)
+class BlockSeries:
+    """A block's season from day to day: rain, net irrigation, what its soil lacks at the day's end. [mm]
+
+    The crop takes `readily_mm` of what its soil holds (`total_mm`) without stress.
+    """
+
+    block_id: str
+    crop: str
+    dates: NDArray[np.datetime64]
+    rain_mm: Floats
+    irrigation_mm: Floats
+    depletion_mm: Floats
+    readily_mm: Floats
+    total_mm: Floats
+
+
+@dataclass(frozen=True)
+class SourceSeries:
+    """What a source is asked for and gives from day to day, and what it could give in a day. [m3]
+
+    What is asked for is due on that day; what is given later is what it could not give in time.
+    """
+
+    source_id: str
+    dates: NDArray[np.datetime64]
+    asked_m3: Floats
+    given_m3: Floats
+    available_m3_day: float | None
+
+
+@dataclass(frozen=True)
+class CropYears:
+    """What a crop on a soil needs in each year of the weather: the season, and the peak of a day. [mm net]"""
+
+    crop: str
+    soil: str
+    years: tuple[int, ...]
+    season_net_mm: tuple[float, ...]
+    peak_net_mm_day: tuple[float, ...]
+    design_year: int
+
+
+@dataclass(frozen=True)
+class SourceYears:
+    """What a source's fields need in each year of the weather, against what it gives. [m3 gross]"""
+
+    source_id: str
+    years: tuple[int, ...]
+    season_m3: tuple[float, ...]
+    peak_m3_day: tuple[float, ...]
+    available_m3_day: float
+    licence_m3: float | None
+
+    @property
+    def short_years(self) -> tuple[int, ...]:
+        """Years in which the peak is over what the source gives in a day, or the season over its licence."""
+        return tuple(
+            year
+            for year, season, peak in zip(self.years, self.season_m3, self.peak_m3_day, strict=True)
+            if peak > self.available_m3_day or (self.licence_m3 is not None and season > self.licence_m3)
+        )
+
+
+@dataclass(frozen=True)
+class SeasonSeries:
+    """The season as it is drawn: days of blocks and sources, years of crops and sources."""
+
+    blocks: tuple[BlockSeries, ...] = ()
+    sources: tuple[SourceSeries, ...] = ()
+    crop_years: tuple[CropYears, ...] = ()
+    source_years: tuple[SourceYears, ...] = ()
+
+
+@dataclass(frozen=True)
 class Plan:
     """A whole plan: rows by layer, and what is told beside them.
 
@@ -494,3 +584,4 @@ class Plan:
     assumptions: tuple[Assumption, ...]
     summary: dict[str, Any]
     season_shift_days: int = 0
+    series: SeasonSeries = SeasonSeries()

@@ -17,21 +17,20 @@ import shapely
 from farmgis.errors import FieldError, LandError, OutputError
 from farmgis.planning.assignment import FieldNeed, assigned
 from farmgis.planning.block_search import submain_pipes
+from farmgis.planning.block_season import BlockSeason
 from farmgis.planning.demand import BlockDemand, CropDemand, block_demand, crop_demand
 from farmgis.planning.describe import block_facts, field_facts, joined, layer_tables
 from farmgis.planning.farm_supply import farm_supply
 from farmgis.planning.findings import farm_findings, layout_findings, off_design_findings
-from farmgis.planning.irrigation_calendar import BlockSeason, IrrigationCalendar, season_calendar
 from farmgis.planning.land import land_findings, refuse_land, row_findings
 from farmgis.planning.layout import lay_out
 from farmgis.planning.main_network import Ground
 from farmgis.planning.mains import rates_of
-from farmgis.planning.nutrients import NutrientPlan, nutrient_plan, zones_of
 from farmgis.planning.rules import planning_assumptions
+from farmgis.planning.season import LEAST_UNIFORMITY_PCT, BlockRun, plan_season
 from farmgis.planning.shifts import Turn, grouped, least_flow_shifts, shifts_of
 from farmgis.planning.supply import FieldLoad, source_balance
 from farmgis.planning.survey import SLOPE_NOISE_PCT, survey
-from farmgis.planning.upkeep import Task, field_works, season_tasks, tell_tasks
 from farmgis.records import (
     BlockFacts,
     Farm,
@@ -134,26 +133,21 @@ def _refused(
 def _whole(farm: Farm, plans: Sequence[FieldPlan], demands: Demands) -> Plan:
     by_id = {f.field_id: f for f in farm.fields}
     needs = {b.block_id: _need(demands[_demand_key(by_id[p.field_id])], b) for p in plans for b in p.blocks}
-    balances, supply_findings = source_balance(farm.sources, _loads(farm, plans, needs))
     tables = _field_tables(plans)
     supply = farm_supply(farm, tables, needs, _ground(farm))
     tables |= supply.tables
     groups = supply.shifts if farm.sources else _shifts_without_source(plans, needs)
+    season = plan_season(
+        farm, groups, _seasons(plans, by_id, demands, needs), _block_runs(tables), NO_SOURCE_HOURS
+    )
+    needs = {key: own.need for key, own in season.seasons.items()}
+    balances, supply_findings = source_balance(farm.sources, _loads(farm, plans, needs))
     tables |= _demand_tables(plans, by_id, needs)
     tables |= _zone_tables(groups, plans, needs)
     tables["supply_balance"] = _records_table([vars(b) for b in balances])
-    seasons = {
-        b.block_id: BlockSeason(b, demands[_demand_key(by_id[p.field_id])], needs[b.block_id])
-        for p in plans
-        for b in p.blocks
-    }
-    calendar = season_calendar(groups, seasons, farm.sources, NO_SOURCE_HOURS)
-    tables["irrigations"] = _records_table([vars(i) for i in calendar.irrigations])
-    tasks, task_findings = _tasks(farm, plans, calendar, tables)
-    fed = _fed(farm, groups, seasons, calendar, tables)
-    tables["nutrient_doses"] = _records_table([vars(d) for d in fed.doses])
-    tasks = tuple(sorted((*tasks, *fed.tasks), key=lambda t: t.date))
-    tables["season_tasks"] = _records_table([vars(t) for t in tasks])
+    tables["irrigations"] = _records_table([vars(i) for i in season.calendar.irrigations])
+    tables["nutrient_doses"] = _records_table([vars(d) for d in season.doses])
+    tables["season_tasks"] = _records_table([vars(t) for t in season.tasks])
     tables = _with_shifts(tables, groups)
     told = farm.weather is not None  # without weather one finding says it for all crops
     demand_findings = [f for d in demands.values() for f in d.findings if told]
@@ -164,9 +158,7 @@ def _whole(farm: Farm, plans: Sequence[FieldPlan], demands: Demands) -> Plan:
             *supply_findings,
             *demand_findings,
             *supply.findings,
-            *calendar.findings,
-            *task_findings,
-            *fed.findings,
+            *season.findings,
             *(f for p in plans for f in p.findings),
         ]
     )
@@ -174,9 +166,7 @@ def _whole(farm: Farm, plans: Sequence[FieldPlan], demands: Demands) -> Plan:
         [
             *farm.assumptions,
             *(a for d in demands.values() for a in d.assumptions),
-            *calendar.assumptions,
-            *(tell_tasks() if tasks else ()),
-            *fed.assumptions,
+            *season.assumptions,
             *supply.assumptions,
             *planning_assumptions(),
         ]
@@ -184,9 +174,11 @@ def _whole(farm: Farm, plans: Sequence[FieldPlan], demands: Demands) -> Plan:
     tables["findings"] = _findings_table(findings, plans)
     tables["assumptions"] = _records_table([vars(a) for a in assumptions])
     summary = _summary(farm, plans, needs, groups, tables, findings)
-    stated, reckoned = farm.season.sowing, calendar.sowing
+    stated, reckoned = farm.season.sowing, season.calendar.sowing
     shift = (stated - reckoned).days if stated is not None and reckoned is not None else 0
-    return Plan(farm.name, farm.crs, tables, tuple(findings), tuple(assumptions), summary, shift)
+    return Plan(
+        farm.name, farm.crs, tables, tuple(findings), tuple(assumptions), summary, shift, season.series
+    )
 
 
 def _bound(farm: Farm, demands: Demands) -> Farm:
@@ -211,8 +203,28 @@ def _bound(farm: Farm, demands: Demands) -> Farm:
 EXPECTED_UNIFORMITY_PCT = 90.0
 """What a block's uniformity is taken for before it is laid out."""
 
-LEAST_UNIFORMITY_PCT = 50.0
-"""A block less uniform than this has a finding of its own; its demand is computed with this."""
+
+def _seasons(
+    plans: Sequence[FieldPlan],
+    fields: dict[str, Field],
+    demands: dict[tuple[Any, ...], CropDemand],
+    needs: dict[str, BlockDemand],
+) -> dict[str, BlockSeason]:
+    """Each block with what its crop needs, by its id."""
+    return {
+        b.block_id: BlockSeason(b, demands[_demand_key(fields[p.field_id])], needs[b.block_id])
+        for p in plans
+        for b in p.blocks
+    }
+
+
+def _block_runs(tables: dict[str, Table]) -> dict[str, BlockRun]:
+    """Of each block by its id: its laterals, and how long water travels to its last emitter."""
+    if "blocks" not in tables:
+        return {}
+    facts = tables["blocks"].columns
+    rows = zip(facts["block_id"], facts["laterals"], facts["travel_time_min"], strict=True)
+    return {str(block): BlockRun(int(laterals), float(travel)) for block, laterals, travel in rows}
 
 
 def _need(demand: CropDemand, block: BlockFacts) -> BlockDemand:
@@ -285,35 +297,6 @@ def _shifts_without_source(plans: Sequence[FieldPlan], needs: dict[str, BlockDem
     count = least_flow_shifts(max(t.peak_hours for t in turns), NO_SOURCE_HOURS)
     grouping = grouped(turns, sum(t.flow_m3h for t in turns), min(count, len(turns)))
     return shifts_of(None, turns, grouping) if grouping else ()
-
-
-def _tasks(
-    farm: Farm, plans: Sequence[FieldPlan], calendar: IrrigationCalendar, tables: dict[str, Table]
-) -> tuple[tuple[Task, ...], tuple[Finding, ...]]:
-    """The tasks around the calendar's irrigations; none where there is no calendar."""
-    if calendar.sowing is None:
-        return (), ()
-    facts = tables["blocks"].columns
-    laterals = {str(b): int(n) for b, n in zip(facts["block_id"], facts["laterals"], strict=True)}
-    blocks = [b for p in plans for b in p.blocks]
-    works = field_works(farm.fields, blocks, laterals, calendar.watered, calendar.sowing)
-    return season_tasks(works, calendar.sowing, farm.season.laying_ha_day)
-
-
-def _fed(
-    farm: Farm,
-    groups: Sequence[Shift],
-    seasons: dict[str, BlockSeason],
-    calendar: IrrigationCalendar,
-    tables: dict[str, Table],
-) -> NutrientPlan:
-    """Nutrients with the calendar's runs; none where the farm file has no section for them."""
-    if calendar.sowing is None:
-        return NutrientPlan()
-    facts = tables["blocks"].columns
-    travel = {str(b): float(t) for b, t in zip(facts["block_id"], facts["travel_time_min"], strict=True)}
-    zones = zones_of(groups, seasons, {f.field_id: f for f in farm.fields}, travel)
-    return nutrient_plan(farm.nutrients, zones, calendar.irrigations, calendar.sowing)
 
 
 def _peak_hours(block: BlockFacts, needs: dict[str, BlockDemand]) -> float:

@@ -36,7 +36,7 @@ TURN_DEG = 22.0  # the valley runs this far anticlockwise of grid east
 
 # Wind and dryness of the air in one number, to tune the farm's peak: 1 % more moves the crop's peak demand
 # by about 0.6 %, and with it how far the river falls short. Radiation and temperature stay as they are.
-DRYING_POWER = 1.06
+DRYING_POWER = 1.00
 
 # ---- the fields: id, name, crop, soil, source, dripline, row azimuth, hectares, sides ----------------
 # A side is a list of points from corner to corner; a curve goes through its middle points.

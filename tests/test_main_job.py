@@ -141,10 +141,7 @@ def test_the_rivers_trap_is_told(layers):
     assert balance.verdict.to_dict() == {"river": "short at peak", "borehole": "sufficient"}
     found = layers["findings"]
     river = found[(found.about == "supply") & (found.where_id == "river")]
-    assert list(river.severity) == [
-        "attention",
-        "attention",
-    ]  # the balance, and what the calendar makes of it
+    assert list(river.severity) == ["attention"] * 3  # the balance, the calendar, the years
     assert river.measured.iloc[0] == pytest.approx(balance.peak_m3_day["river"])
     assert river.limit.iloc[0] == pytest.approx(600.0 * 22.0)
     assert river.unit.iloc[1] == "mm"
@@ -159,8 +156,8 @@ def test_calendar_file_has_every_irrigation_and_task_in_the_stated_season(plan, 
     hours = sum((e.decoded("DTEND") - e.decoded("DTSTART")).total_seconds() / 3600.0
                 for e in events if e["SUMMARY"].startswith("Irrigate"))  # fmt: skip
     assert hours == pytest.approx(layers["irrigations"].hours.sum(), abs=len(events) / 120.0)
-    (sowing,) = {e.decoded("DTSTART") for e in events if e["SUMMARY"].startswith("Sow")}
-    assert sowing == dt.date(2013, 4, 25)  # as the farm file states it
+    sowing = {e.decoded("DTSTART") for e in events if e["SUMMARY"].startswith("Sow")}
+    assert min(sowing) == dt.date(2013, 4, 25)  # as the farm file states it; in dry soil zone by zone
 
 
 def test_irrigations_keep_to_the_sources_hours_and_the_seasons_water(layers):

@@ -93,35 +93,6 @@ def root_zone_balance(
     return RootZone(end, stress, taken, np.array(irrigation_mm, dtype=np.float64), drained)
 
 
-def refilled_root_zone(
-    crop_et_mm: Floats, rain_mm: Floats, total_mm: Floats, readily_mm: Floats, interval_days: int
-) -> RootZone:
-    """The root zone when it is filled to field capacity each interval, and the irrigations for it.
-
-    It starts full. The first irrigation is one interval after sowing. On the day of an irrigation the rain
-    goes first: nobody irrigates into a full soil while it rains. The last ones give only what keeps
-    the depletion within the readily available water to the season's end if no more rain falls, so that the
-    crop finishes on the soil's water. The crop takes its full ET: `stress` then tells where the interval is
-    too long for the soil (below 1), the ET is not cut by it.
-    """
-    days = crop_et_mm.shape[0]
-    taken_so_far = np.cumsum(crop_et_mm, axis=0)
-    # how deep the soil may stand at most, on any day, so that no later day passes its readily available water
-    room = np.minimum.accumulate((readily_mm - taken_so_far)[::-1], axis=0)[::-1]
-    allowed = np.maximum(room + taken_so_far - crop_et_mm, 0.0)
-    end, given, drained = (np.zeros_like(taken_so_far) for _ in range(3))
-    depletion = np.zeros(crop_et_mm.shape[1:])
-    for day in range(days):
-        if day and day % interval_days == 0:
-            given[day] = np.maximum(depletion - rain_mm[day] - allowed[day], 0.0)
-        depletion, drained[day] = _wetted(depletion, rain_mm[day] + given[day])
-        depletion = depletion + crop_et_mm[day]
-        end[day] = depletion
-    before_taking = end - crop_et_mm
-    stress = stress_coefficient(before_taking, total_mm, readily_mm)
-    return RootZone(end, stress, np.array(crop_et_mm, dtype=np.float64), given, drained)
-
-
 def _wetted(depletion_mm: Floats, water_mm: Floats) -> tuple[Floats, Floats]:
     """Depletion after water came in, and what drained past the roots (FAO-56 eq 88, before ET). [mm]"""
     balance = depletion_mm - water_mm

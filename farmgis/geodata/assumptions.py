@@ -220,7 +220,8 @@ def _season(document: Document) -> list[Assumption]:
     given = document.get("season", {})
     season = Season(**given)
     told = [_given(f"season.{k}", given[k], SECTIONS["season"][k].unit) for k in given]
-    for key in ("exceedance_pct", "laying_ha_day"):
+    defaults = ("exceedance_pct", "laying_ha_day")  # how the crop starts is told where it was used
+    for key in defaults:
         if key not in given:
             text, unit = f"{getattr(season, key):g}", SECTIONS["season"][key].unit
             told.append(Assumption(f"season.{key}", text, unit, "common practice", "common practice"))

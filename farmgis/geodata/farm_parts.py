@@ -106,7 +106,14 @@ def soil_of(document: Document, name: str) -> Soil:
     own = _own(document, "soil", name)
     if own is None:
         return tables.soil(name)
-    return Soil(own["name"], own["field_capacity"], own["wilting_point"], "farm file")
+    return Soil(
+        own["name"],
+        own["field_capacity"],
+        own["wilting_point"],
+        "farm file",
+        own.get("readily_evaporable_mm"),
+        own.get("intake_mm_h"),
+    )
 
 
 def driplines_of(document: Document) -> tuple[Dripline, ...]:

@@ -122,6 +122,13 @@ SECTIONS: dict[str, dict[str, Setting]] = {
         "exceedance_pct": _n(50.0, 99.0, "% of years"),
         "water_ec_ds_m": _n(0.0, 30.0, "dS/m"),
         "laying_ha_day": _n(0.1, 500.0, "ha/day"),
+        "sown": Setting("text", choices=("dry", "moist")),
+        "germination_m3_ha": _n(0.0, 2000.0, "m3/ha a dose"),
+        "second_dose_days": Setting("whole", 1, 30, "days"),
+        "third_dose_days": Setting("whole", 1, 30, "days"),
+        "emergence_days": Setting("whole", 0, 60, "days"),
+        "regular_after_days": Setting("whole", 0, 120, "days"),
+        "initial_water_pct": _n(0.0, 100.0, "% of the available water"),
     },
     "nutrients": {
         "target_yield_t_ha": _n(0.1, 200.0, "t/ha", True),
@@ -205,6 +212,8 @@ LISTS: dict[str, dict[str, Setting]] = {
         "name": Setting("text", needed=True),
         "field_capacity": _n(0.02, 0.7, "m3/m3", True),
         "wilting_point": _n(0.005, 0.5, "m3/m3", True),
+        "readily_evaporable_mm": _n(0.5, 20.0, "mm"),
+        "intake_mm_h": _n(0.1, 500.0, "mm/h"),
     },
 }
 

@@ -11,8 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from farmgis.agronomy import crop_coefficient, salinity, soil_water
+from farmgis.agronomy.sown_soil import SownSeason, sown_season
 from farmgis.errors import InputError
 from farmgis.planning import demand_rules
+from farmgis.planning.crop_start import CropStart, Sown, as_seed_bed_is, crop_start, how_sown
 from farmgis.planning.demand_rules import DemandRules
 from farmgis.planning.season_years import SeasonYears, season_years, sowing_day
 from farmgis.records import Assumption, Crop, Design, Finding, Floats, Season, Soil, Weather
@@ -24,9 +26,12 @@ Basis = Literal["daily", "normals", "assumed"]
 class CropDemand:
     """What a crop needs on a soil in the design year, a row a day, per irrigated area.
 
-    `net_mm` is the irrigation that refills the root zone, on the days when it is given. Sums: net = crop
-    ET - effective rain - soil water used. `total_mm` and `readily_mm` are what the wetted root zone holds
-    and what of it the crop takes without stress. Arrays are empty with basis `assumed`.
+    `net_mm` is the irrigation that stays in the root zone, on the days when it is given. Sums: net = crop
+    ET - effective rain - soil water used. `total_mm` and `readily_mm` are what the root zone holds and what
+    of it the crop takes without stress, `depletion_mm` what it lacks at the day's end. `dose_net_mm` is the
+    part of net that is germination's, `dose_gross_mm` the depth given for it. From day `begin` (from 0) the
+    crop is irrigated regularly, and the share `handover` of its depletion is that of the wetted ground.
+    `season_net_mm` and `peak_net_mm` are of all `years`. Arrays are empty with basis `assumed`.
     """
 
     crop: str
@@ -40,11 +45,19 @@ class CropDemand:
     rain_mm: Floats
     total_mm: Floats
     readily_mm: Floats
+    depletion_mm: Floats
+    sown: Sown
+    start_depletion_mm: float
+    begin: int
+    handover: float
+    dose_gross_mm: Floats
+    dose_net_mm: Floats
     soil_water_used_mm: float
     leaching_requirement: float
     peak_net_mm_day: float
     years: tuple[int, ...]
     season_net_mm: tuple[float, ...]
+    peak_net_mm: tuple[float, ...]
     design_year: int | None
     rules: DemandRules
     assumptions: tuple[Assumption, ...]
@@ -84,6 +97,8 @@ class BlockDemand:
     peak_mm_day: float
     peak_m3_day: float
     periods: tuple[DemandPeriod, ...]
+    sown: Sown | None = None
+    germination_mm: float | None = None
 
 
 def crop_demand(
@@ -93,11 +108,12 @@ def crop_demand(
     season: Season,
     weather: Weather | None,
     rules: DemandRules | None = None,
+    year: int | None = None,
 ) -> CropDemand:
     """What the crop needs in the design year, from the weather, or a dry summer's where there is none.
 
     The design year is the real year at rank ceil(share x years) of seasonal net irrigation in rising
-    order: the least one that at least that share of the years does not exceed.
+    order: the least one that at least that share of the years does not exceed; or `year`, where it is given.
     """
     rules = rules or DemandRules()
     if not 0.0 < season.exceedance_pct <= 100.0:
@@ -108,46 +124,114 @@ def crop_demand(
         return _assumed(crop, rules, ())
     sowing, told_sowing = sowing_day(season, weather.latitude_deg)
     years = season_years(weather, sowing, sum(crop.stage_days))
+    years = years if year is None else years.only(year)
     if not years.years:
         return _assumed(crop, rules, (*years.findings, demand_rules.find_no_season(crop, sowing)))
     kc, told_kc = _kc(crop, years)
-    et_crop = kc * years.et0_mm
-    total, readily = _root_zone(crop, soil, et_crop, rules)
-    zone = soil_water.refilled_root_zone(et_crop, years.rain_mm, total, readily, design.interval_days)
-    nets = zone.irrigation_mm.sum(axis=0)
-    pick = design_rank(nets, season.exceedance_pct)
-    peaks = zone.irrigation_mm.max(axis=0) / design.interval_days
-    requirement, told_salt, found_salt = _leaching(crop, season, rules)
-    told = [*demand_rules.tell_rules(crop, soil, design, rules)]
-    found = [*found_salt, *demand_rules.find_long_interval(crop, design, zone, total, readily, pick)]
+    grown = _Grown(years, kc, kc * years.et0_mm, *_root_zone(crop, soil, kc * years.et0_mm, rules))
+    start, watered, told_sown, pick = _started(grown, soil, design, season, rules)
+    salt = _leaching(crop, season, rules)
+    told = [*start.assumptions, *told_sown, *demand_rules.tell_rules(crop, soil, design, rules)]
+    found = [*salt[2], *demand_rules.find_long_interval(crop, design, watered, grown.et_crop_mm, pick)]
     if weather.basis == "daily":
+        nets = _net(watered).sum(axis=0)
         told += [
             demand_rules.tell_effective_rain(),
             demand_rules.tell_exceedance(season, nets, pick, years.years),
         ]
         found += demand_rules.find_few_years(crop, years.years)
-        found += demand_rules.find_higher_peak(crop, season, peaks, pick)
+        found += demand_rules.find_higher_peak(crop, season, watered.peak_mm_day, pick)
+    return _of_year(
+        crop, weather.basis, grown, watered, start, pick, salt[0], rules,
+        (told_sowing, *years.assumptions, told_kc, *salt[1], *told), (*years.findings, *found),
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class _Grown:
+    """The crop in all years, arrays (days, years): what it takes, and what its wetted root zone holds."""
+
+    years: SeasonYears
+    kc: Floats
+    et_crop_mm: Floats
+    total_mm: Floats
+    readily_mm: Floats
+
+
+def _started(
+    grown: _Grown, soil: Soil, design: Design, season: Season, rules: DemandRules
+) -> tuple[CropStart, SownSeason, tuple[Assumption, ...], int]:
+    """The start, all years watered by it, what is told of it, and the column of the design year.
+
+    Where nothing states it, the seed bed in the design year of the crop sown moist decides; that year stays.
+    """
+
+    def by(sown: Sown) -> tuple[CropStart, SownSeason]:
+        start = crop_start(sown, design, season, rules)
+        return start, sown_season(
+            grown.et_crop_mm,
+            grown.years.rain_mm,
+            grown.total_mm,
+            grown.readily_mm,
+            start.watering,
+            start.depleted,
+        )
+
+    sown = how_sown(season, design)
+    start, watered = by(sown or "moist")
+    pick = design_rank(_net(watered).sum(axis=0), season.exceedance_pct)
+    if sown is not None:
+        return start, watered, (), pick
+    sown, told = as_seed_bed_is(grown.years, pick, soil)
+    if sown == "dry":
+        start, watered = by(sown)
+    return start, watered, (told,), pick
+
+
+def _net(watered: SownSeason) -> Floats:
+    """Irrigation that stays in the root zone, regular and for germination. [mm]"""
+    return np.asarray(watered.refill_mm + watered.dose_mm)
+
+
+def _of_year(
+    crop: Crop, basis: Basis, grown: _Grown, watered: SownSeason, start: CropStart, pick: int,
+    leaching: float, rules: DemandRules, assumptions: tuple[Assumption, ...], findings: tuple[Finding, ...],
+) -> CropDemand:  # fmt: skip
+    """The design year's column, day by day, with what is known of all years."""
+    nets = _net(watered)
+    start_mm = start.depleted * float(watered.total_mm[0, pick])
+    doses = np.zeros(nets.shape[0])
+    doses[[day for day, _ in start.watering.doses if day < doses.size]] = start.dose_mm
+    used = watered.depletion_mm[-1, pick] - start_mm + watered.outside_mm[pick]
     return CropDemand(
         crop=crop.name,
-        basis=weather.basis,
-        dates=years.dates[:, pick],
-        et0_mm=years.et0_mm[:, pick],
-        kc=kc[:, pick],
-        et_crop_mm=et_crop[:, pick],
-        rain_effective_mm=years.rain_mm[:, pick] - zone.deep_percolation_mm[:, pick],
-        net_mm=zone.irrigation_mm[:, pick],
-        rain_mm=years.rain_mm[:, pick],
-        total_mm=total[:, pick],
-        readily_mm=readily[:, pick],
-        soil_water_used_mm=float(zone.depletion_mm[-1, pick]),
-        leaching_requirement=requirement,
-        peak_net_mm_day=float(peaks[pick]),
-        years=years.years,
-        season_net_mm=tuple(float(net) for net in nets),
-        design_year=years.years[pick],
+        basis=basis,
+        dates=grown.years.dates[:, pick],
+        et0_mm=grown.years.et0_mm[:, pick],
+        kc=grown.kc[:, pick],
+        et_crop_mm=grown.et_crop_mm[:, pick],
+        rain_effective_mm=grown.years.rain_mm[:, pick] - watered.drained_mm[:, pick],
+        net_mm=nets[:, pick],
+        rain_mm=grown.years.rain_mm[:, pick],
+        total_mm=watered.total_mm[:, pick],
+        readily_mm=watered.readily_mm[:, pick],
+        depletion_mm=watered.depletion_mm[:, pick],
+        sown=start.sown,
+        start_depletion_mm=start_mm,
+        begin=int(watered.begin[pick]),
+        handover=start.watering.handover,
+        dose_gross_mm=doses,
+        dose_net_mm=watered.dose_mm[:, pick],
+        soil_water_used_mm=float(used),
+        leaching_requirement=leaching,
+        peak_net_mm_day=float(watered.peak_mm_day[pick]),
+        years=grown.years.years,
+        season_net_mm=tuple(nets.sum(axis=0).tolist()),
+        peak_net_mm=tuple(watered.peak_mm_day.tolist()),
+        design_year=grown.years.years[pick],
         rules=rules,
-        assumptions=(told_sowing, *years.assumptions, told_kc, *told_salt, *told),
-        findings=(*years.findings, *found),
+        assumptions=assumptions,
+        findings=findings,
     )
 
 
@@ -176,15 +260,17 @@ def block_demand(
     efficiency = min(emission_uniformity_pct / 100.0, demand.rules.efficiency_max)
     if demand.basis == "assumed":
         return _assumed_block(demand, efficiency, area_ha)
-    factor = _gross_factor(demand, efficiency)
-    net = float(demand.net_mm.sum())
-    gross, peak = net * factor, demand.peak_net_mm_day * factor
+    gross_by_day = _gross_by_day(demand, efficiency)
+    # what a block of low uniformity brings to the seed bed may be less than the soil would have kept
+    short = float(np.maximum(demand.dose_net_mm - demand.dose_gross_mm * efficiency, 0.0).sum())
+    net = float(demand.net_mm.sum()) - short
+    gross, peak = float(gross_by_day.sum()), demand.peak_net_mm_day * _gross_factor(demand, efficiency)
     return BlockDemand(
         crop=demand.crop,
         basis=demand.basis,
         et_crop_mm=float(demand.et_crop_mm.sum()),
         rain_effective_mm=float(demand.rain_effective_mm.sum()),
-        soil_water_used_mm=demand.soil_water_used_mm,
+        soil_water_used_mm=demand.soil_water_used_mm + short,
         leaching_mm=gross * efficiency - net,
         net_mm=net,
         gross_mm=gross,
@@ -192,8 +278,16 @@ def block_demand(
         gross_m3_ha=gross * 10.0,
         peak_mm_day=peak,
         peak_m3_day=peak * 10.0 * area_ha,
-        periods=_periods(demand, factor, area_ha, application_mm_h),
+        periods=_periods(demand, gross_by_day, area_ha, application_mm_h),
+        sown=demand.sown,
+        germination_mm=float(demand.dose_gross_mm.sum()),
     )
+
+
+def _gross_by_day(demand: CropDemand, efficiency: float) -> Floats:
+    """Gross irrigation of each day: regular by its factor, germination as it is dosed. [mm]"""
+    regular = (demand.net_mm - demand.dose_net_mm) * _gross_factor(demand, efficiency)
+    return np.asarray(regular + demand.dose_gross_mm)
 
 
 # ---- steps ----------------------------------------------------------------------------------------
@@ -277,17 +371,16 @@ def _gross_factor(demand: CropDemand, efficiency: float) -> float:
 
 
 def _periods(
-    demand: CropDemand, factor: float, area_ha: float, application_mm_h: float
+    demand: CropDemand, gross_by_day: Floats, area_ha: float, application_mm_h: float
 ) -> tuple[DemandPeriod, ...]:
     """The calendar months of the season, clipped to it; they add up to the season."""
     months = demand.dates.astype("datetime64[M]")
     begins = np.flatnonzero(np.concatenate(([True], months[1:] != months[:-1])))
-    daily = (demand.et0_mm, demand.et_crop_mm, demand.rain_effective_mm, demand.net_mm)
+    daily = (demand.et0_mm, demand.et_crop_mm, demand.rain_effective_mm, demand.net_mm, gross_by_day)
     sums = [np.add.reduceat(values, begins) for values in daily]
     ends = np.concatenate((begins[1:], [months.size])) - 1
     periods = []
-    for first, last, et0, et_crop, rain, net in zip(begins, ends, *sums, strict=True):
-        gross = float(net) * factor
+    for first, last, et0, et_crop, rain, net, gross in zip(begins, ends, *sums, strict=True):
         periods.append(
             DemandPeriod(
                 period_start=demand.dates[first].astype(date),
@@ -297,9 +390,9 @@ def _periods(
                 et_crop_mm=float(et_crop),
                 rain_effective_mm=float(rain),
                 net_mm=float(net),
-                gross_mm=gross,
-                gross_m3=gross * 10.0 * area_ha,
-                run_hours=gross / application_mm_h,
+                gross_mm=float(gross),
+                gross_m3=float(gross) * 10.0 * area_ha,
+                run_hours=float(gross) / application_mm_h,
             )
         )
     return tuple(periods)
@@ -321,11 +414,19 @@ def _assumed(crop: Crop, rules: DemandRules, findings: tuple[Finding, ...]) -> C
         rain_mm=none,
         total_mm=none,
         readily_mm=none,
+        depletion_mm=none,
+        sown="moist",
+        start_depletion_mm=0.0,
+        begin=0,
+        handover=1.0,
+        dose_gross_mm=none,
+        dose_net_mm=none,
         soil_water_used_mm=math.nan,
         leaching_requirement=0.0,
         peak_net_mm_day=rules.assumed_et0_mm * crop.kc_mid,
         years=(),
         season_net_mm=(),
+        peak_net_mm=(),
         design_year=None,
         rules=rules,
         assumptions=told,

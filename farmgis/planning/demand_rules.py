@@ -7,7 +7,7 @@ from datetime import date
 
 import numpy as np
 
-from farmgis.agronomy.soil_water import RootZone
+from farmgis.agronomy.sown_soil import SownSeason
 from farmgis.records import Assumption, Crop, Design, Finding, Floats, Known, Season, Soil
 
 FEW_YEARS = 10  # common practice: fewer say little about one year in five
@@ -47,9 +47,6 @@ def tell_rules(crop: Crop, soil: Soil, design: Design, rules: DemandRules) -> tu
     return (
         Assumption("season_days", f"{season_days} ({stages})", "days", crop.source, known(crop.source)),
         Assumption("soil_water", f"{soil.name}: {held}", "m3/m3", soil.source, known(soil.source)),
-        Assumption(
-            "soil_at_sowing", "field capacity", "", "after winter rain or a first watering", "common practice"
-        ),
         Assumption("wetted_fraction", f"{rules.wetted_fraction:g}", "", "FAO-56 table 20, drip", "published"),
         Assumption("root_depth", roots, "m", f"{crop.source}, the lesser depth", known(crop.source)),
         Assumption(
@@ -160,16 +157,16 @@ def find_higher_peak(crop: Crop, season: Season, peaks_mm: Floats, pick: int) ->
 
 
 def find_long_interval(
-    crop: Crop, design: Design, zone: RootZone, total_mm: Floats, readily_mm: Floats, pick: int
+    crop: Crop, design: Design, zone: SownSeason, et_crop_mm: Floats, pick: int
 ) -> list[Finding]:
     """That between two irrigations the crop draws more than the wetted soil gives without stress."""
     short = int(np.count_nonzero(zone.stress[:, pick] < 1.0 - 1e-9))
     if not short:
         return []
-    depletion, readily = zone.depletion_mm[:, pick], readily_mm[:, pick]
+    depletion, readily = zone.depletion_mm[:, pick], zone.readily_mm[:, pick]
     day = int(np.argmin(zone.stress[:, pick]))
-    dry = bool((depletion > total_mm[:, pick]).any())
-    days = max(1, int(readily[day] // max(float(zone.et_mm[day, pick]), 1e-9)))
+    dry = bool((depletion > zone.total_mm[:, pick]).any())
+    days = max(1, int(readily[day] // max(float(et_crop_mm[day, pick]), 1e-9)))
     what = (
         f"{crop.name}: with an irrigation every {design.interval_days} days the wetted soil is drawn to "
         f"{depletion[day]:.0f} mm, it gives {readily[day]:.0f} mm without stress (on {short} days)"

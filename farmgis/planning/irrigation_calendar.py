@@ -1,25 +1,23 @@
 """Each irrigation of the design year: which zone, on which day, from what hour, how long, how much.
 
 Every zone is due on the days on which the soil balance of its blocks irrigates. Zones of one source run
-one after another within its hours of a day; what does not fit waits, and goes first on the next day.
+one after another within its hours of a day; what does not fit waits, and goes first on the next day. Doses
+for germination have their hours first: they cannot wait.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
 
 from farmgis.agronomy.soil_water import root_zone_balance
-from farmgis.planning.demand import BlockDemand, CropDemand
-from farmgis.records import Assumption, BlockFacts, Finding, Floats, Severity, Shift, Source
-
-FIRST_HOUR = 6.0
-"""Hour of the day at which the first zone starts, or earlier so that the hours end by midnight
-(common practice)."""
+from farmgis.planning.block_season import BlockSeason
+from farmgis.planning.sowing import FIRST_HOUR, GerminationRun, day_window
+from farmgis.records import Assumption, Finding, Floats, Severity, Shift, Source
 
 LOSS_TOLD = 0.01
 """Share of the season's crop ET lost to water that comes late from which on it is told (common practice)."""
@@ -28,21 +26,6 @@ LOSS_GRAVE = 0.05
 """Share of it from which on it is more than a note (common practice)."""
 
 SECOND_H = 1.0 / 3600.0
-
-
-@dataclass(frozen=True)
-class BlockSeason:
-    """A block with what its crop needs in the design year, day by day, and in all."""
-
-    facts: BlockFacts
-    demand: CropDemand
-    need: BlockDemand
-
-    @property
-    def gross_factor(self) -> float:
-        """Gross over net of the block."""
-        net = self.need.net_mm or 0.0
-        return self.need.gross_mm / net if net > 0.0 else 1.0
 
 
 @dataclass(frozen=True)
@@ -60,6 +43,22 @@ class Irrigation:
 
 
 @dataclass(frozen=True)
+class BlockDays:
+    """A block's water from day to day of the calendar: given net, and lacking in its soil. [mm]"""
+
+    given_mm: Floats
+    depletion_mm: Floats
+
+
+@dataclass(frozen=True)
+class SourceDays:
+    """What a source was asked for and gave, from day to day of the calendar. [m3]"""
+
+    asked_m3: Floats
+    given_m3: Floats
+
+
+@dataclass(frozen=True)
 class IrrigationCalendar:
     """The season's irrigations by date and hour, and what came of them for each block.
 
@@ -72,6 +71,8 @@ class IrrigationCalendar:
     lost_et_mm: dict[str, float]
     watered: dict[str, tuple[date, date]]
     sowing: date | None = None
+    block_days: Mapping[str, BlockDays] = field(default_factory=dict)
+    source_days: Mapping[str, SourceDays] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
     assumptions: tuple[Assumption, ...] = ()
 
@@ -81,6 +82,7 @@ def season_calendar(
     seasons: Mapping[str, BlockSeason],
     sources: Sequence[Source],
     hours_without_source: float,
+    germination: Sequence[GerminationRun] = (),
 ) -> IrrigationCalendar:
     """The irrigations of all sources; empty where no demand was computed for the place.
 
@@ -96,13 +98,17 @@ def season_calendar(
     for source_id in dict.fromkeys(s.source_id for s in shifts):
         own = [s for s in shifts if s.source_id == source_id]
         hours, flow = limits.get(source_id or "", (hours_without_source, np.inf))
-        parts.append(_source_calendar(_SourceSeason.of(own, computed, hours, flow), sowing))
+        zone_ids = {s.zone_id for s in own}
+        runs = [r for r in germination if r.zone_id in zone_ids]
+        parts.append(_source_calendar(_SourceSeason.of(own, computed, hours, flow, runs), sowing))
     return IrrigationCalendar(
         tuple(sorted((i for p in parts for i in p.irrigations), key=lambda i: (i.date, i.start, i.zone_id))),
         {key: m3 for p in parts for key, m3 in p.given_m3.items()},
         {key: mm for p in parts for key, mm in p.lost_et_mm.items()},
         {key: days for p in parts for key, days in p.watered.items()},
         sowing,
+        {key: days for p in parts for key, days in p.block_days.items()},
+        {key: days for p in parts for key, days in p.source_days.items()},
         tuple(f for p in parts for f in p.findings),
         _told(computed, sowing),
     )
@@ -112,7 +118,7 @@ def calendar_sowing(computed: Mapping[str, BlockSeason]) -> date:
     """The first day of the calendar: sowing in the design year of the crop that takes most water."""
     by_day: dict[date, float] = {}
     for season in computed.values():
-        first = season.demand.dates[0].astype(date)
+        first = season.demand.dates[0].astype(date) - timedelta(days=season.delay_days)
         by_day[first] = by_day.get(first, 0.0) + season.need.gross_m3
     return max(by_day, key=lambda day: (by_day[day], day))
 
@@ -135,28 +141,40 @@ def _told(computed: Mapping[str, BlockSeason], sowing: date) -> tuple[Assumption
 class _SourceSeason:
     """A source's zones and their blocks as arrays: (days, blocks), or one value a block.
 
-    `due_h` are the hours of running that are due on each day, `asked_h` their sum up to that day,
+    `due_h` are the hours of regular running that are due on each day, `asked_h` their sum up to that day,
     `asked_next_h` their sum up to the zone's next turn after it; `rate_m3h` is a block's flow as the source
-    can give it, so that a zone larger than its source runs longer.
+    can give it, so that a zone larger than its source runs longer. `seed_h` are the hours for germination,
+    `busy_h` tells how long the source is busy with that. `keeps` is 1, or the share of its depletion that a
+    block has left on the morning of that day on which regular irrigation takes over.
     """
 
     zones: tuple[Shift, ...]
     members: tuple[NDArray[np.int64], ...]  # indices of each zone's blocks
     blocks: tuple[BlockSeason, ...]
+    germination: tuple[GerminationRun, ...]
     hours_per_day: float
     rate_m3h: Floats
     net_mm_per_h: Floats
     due_h: Floats
     asked_h: Floats
     asked_next_h: Floats
+    seed_h: Floats
+    busy_h: Floats
     et_mm: Floats
     rain_mm: Floats
     total_mm: Floats
     readily_mm: Floats
+    start_mm: Floats
+    keeps: Floats
 
     @classmethod
     def of(
-        cls, shifts: Sequence[Shift], seasons: Mapping[str, BlockSeason], hours_per_day: float, flow: float
+        cls,
+        shifts: Sequence[Shift],
+        seasons: Mapping[str, BlockSeason],
+        hours_per_day: float,
+        flow: float,
+        germination: Sequence[GerminationRun],
     ) -> _SourceSeason:
         """Gather the blocks of a source's shifts; those whose demand is assumed stay out."""
         blocks: list[BlockSeason] = []
@@ -167,28 +185,54 @@ class _SourceSeason:
             members.append(np.arange(len(blocks), len(blocks) + len(own), dtype=np.int64))
             blocks += own
             rates += [b.facts.flow_m3h * min(1.0, flow / shift.flow_m3h) for b in own]
+        days = max((b.demand.dates.size + b.delay_days for b in blocks), default=0)
         area = np.array([b.facts.area_ha for b in blocks])
-        factor = np.array([b.gross_factor for b in blocks])
         rate = np.array(rates)
-        net_rate = rate / np.maximum(area, 1e-12) / 10.0 / factor
-        due = _by_day(blocks, "net_mm") / net_rate
-        daily = {key: _by_day(blocks, key) for key in ("et_crop_mm", "rain_mm")}
-        held = {key: _by_day(blocks, key, edge=True) for key in ("total_mm", "readily_mm")}
+        net_rate = rate / np.maximum(area, 1e-12) / 10.0 / np.array([b.gross_factor for b in blocks])
+        due = _by_day([b.regular_net_mm for b in blocks], blocks, days) / net_rate
+        seed_h, busy_h = _germination_hours(germination, blocks, days, day_window(hours_per_day)[0])
         return cls(
             zones=tuple(shifts),
             members=tuple(members),
             blocks=tuple(blocks),
+            germination=tuple(germination),
             hours_per_day=hours_per_day,
             rate_m3h=rate,
             net_mm_per_h=net_rate,
             due_h=due,
             asked_h=np.cumsum(due, axis=0),
             asked_next_h=_asked_next_h(due),
-            et_mm=daily["et_crop_mm"],
-            rain_mm=daily["rain_mm"],
-            total_mm=held["total_mm"],
-            readily_mm=held["readily_mm"],
+            seed_h=seed_h,
+            busy_h=busy_h,
+            et_mm=_by_day([b.demand.et_crop_mm for b in blocks], blocks, days),
+            rain_mm=_by_day([b.demand.rain_mm for b in blocks], blocks, days),
+            total_mm=_by_day([b.demand.total_mm for b in blocks], blocks, days, edge=True),
+            readily_mm=_by_day([b.demand.readily_mm for b in blocks], blocks, days, edge=True),
+            start_mm=np.array([b.demand.start_depletion_mm for b in blocks]),
+            keeps=_keeps(blocks, days),
         )
+
+
+def _germination_hours(
+    runs: Sequence[GerminationRun], blocks: Sequence[BlockSeason], days: int, first_h: float
+) -> tuple[Floats, Floats]:
+    """Hours of each block for germination by day, and from its first hour until when the source is busy."""
+    column = {b.facts.block_id: k for k, b in enumerate(blocks)}
+    seed, busy = np.zeros((days, len(blocks))), np.zeros(days)
+    for run in runs:
+        busy[run.day] = max(busy[run.day], run.start_h + run.hours - first_h)
+        for block_id, hours in run.block_hours.items():
+            seed[run.day, column[block_id]] += hours
+    return seed, busy
+
+
+def _keeps(blocks: Sequence[BlockSeason], days: int) -> Floats:
+    kept = np.ones((days, len(blocks)))
+    for column, block in enumerate(blocks):
+        day = block.demand.begin + block.delay_days
+        if block.demand.begin > 0 and day < days:
+            kept[day, column] = block.demand.handover
+    return kept
 
 
 def _asked_next_h(due_h: Floats) -> Floats:
@@ -200,15 +244,15 @@ def _asked_next_h(due_h: Floats) -> Floats:
     return made
 
 
-def _by_day(blocks: Sequence[BlockSeason], key: str, edge: bool = False) -> Floats:
-    """A demand's daily values, a column a block; past a shorter season none, or its last value."""
-    days = max((b.demand.dates.size for b in blocks), default=0)
+def _by_day(values: Sequence[Floats], blocks: Sequence[BlockSeason], days: int, edge: bool = False) -> Floats:
+    """Daily values from each block's own sowing, a column a block; beyond its season none, or its edges'."""
     made = np.zeros((days, len(blocks)))
-    for column, block in enumerate(blocks):
-        values = getattr(block.demand, key)
-        made[: values.size, column] = values
+    for column, (own, block) in enumerate(zip(values, blocks, strict=True)):
+        first = block.delay_days
+        made[first : first + own.size, column] = own
         if edge:
-            made[values.size :, column] = values[-1]
+            made[:first, column] = own[0]
+            made[first + own.size :, column] = own[-1]
     return made
 
 
@@ -228,42 +272,63 @@ class _Queue:
 
 def _source_calendar(own: _SourceSeason, sowing: date) -> IrrigationCalendar:
     """Run a source's season: what is due joins the queue, the queue runs through the day's hours."""
-    depletion, taken, given_m3 = (np.zeros(len(own.blocks)) for _ in range(3))
-    queue = _Queue([], np.zeros(len(own.blocks)), np.zeros(len(own.blocks)))
-    rows: list[Irrigation] = []
+    days, count = own.due_h.shape
+    depletion, taken = own.start_mm, np.zeros(count)
+    queue = _Queue([], np.zeros(count), np.zeros(count))
+    rows = [_seed_row(own, sowing, run) for run in own.germination]
+    hours, ends = own.seed_h.copy(), np.zeros((days, count))
     late = 0
-    ids = [b.facts.block_id for b in own.blocks]
-    watered: dict[str, list[date]] = {}
-    for day in range(own.due_h.shape[0]):
+    for day in range(days):
+        depletion = depletion * own.keeps[day]
         late += _join(queue, own, day, depletion)
-        given_h, runs = _run_day(queue, own)
+        given_h, runs = _run_day(queue, own, own.busy_h[day])
         rows += [_row(own, sowing + timedelta(days=day), run) for run in runs]
-        given_m3 += given_h * own.rate_m3h
-        for i in np.flatnonzero(given_h > 0.0):
-            watered.setdefault(ids[i], []).append(sowing + timedelta(days=day))
-        one = slice(day, day + 1)
-        water = (given_h * own.net_mm_per_h)[None, :]
-        soil = root_zone_balance(
-            own.et_mm[one], own.rain_mm[one], water, own.total_mm[one], own.readily_mm[one], depletion
-        )
-        depletion = soil.depletion_mm[0]
-        taken += soil.et_mm[0]
+        hours[day] += given_h
+        taken_today, depletion = _soil_day(own, day, hours[day], depletion)
+        taken += taken_today
+        ends[day] = depletion
     lost = np.maximum(_taken_on_time(own) - taken, 0.0)
+    given_m3 = (hours * own.rate_m3h).sum(axis=0)
+    ids = [b.facts.block_id for b in own.blocks]
+    asked = ((own.due_h + own.seed_h) * own.rate_m3h).sum(axis=1)
+    source_id = own.zones[0].source_id or "farm"
     return IrrigationCalendar(
         tuple(rows),
         dict(zip(ids, given_m3.tolist(), strict=True)),
         dict(zip(ids, lost.tolist(), strict=True)),
-        {key: (days[0], days[-1]) for key, days in watered.items()},
+        {i: w for k, i in enumerate(ids) if (w := _watered(hours[:, k], sowing)) is not None},
         sowing,
+        {i: BlockDays((hours * own.net_mm_per_h)[:, k], ends[:, k]) for k, i in enumerate(ids)},
+        {source_id: SourceDays(asked, (hours * own.rate_m3h).sum(axis=1))},
         _findings(own, given_m3, lost, late),
     )
 
 
+def _watered(hours: Floats, sowing: date) -> tuple[date, date] | None:
+    """First and last day on which a block runs."""
+    days = np.flatnonzero(hours > 0.0)
+    if not days.size:
+        return None
+    return sowing + timedelta(days=int(days[0])), sowing + timedelta(days=int(days[-1]))
+
+
+def _soil_day(own: _SourceSeason, day: int, hours: Floats, depletion: Floats) -> tuple[Floats, Floats]:
+    """Crop ET of a day under those hours of running, and the depletion at its end. [mm]"""
+    one = slice(day, day + 1)
+    water = (hours * own.net_mm_per_h)[None, :]
+    soil = root_zone_balance(
+        own.et_mm[one], own.rain_mm[one], water, own.total_mm[one], own.readily_mm[one], depletion
+    )
+    return soil.et_mm[0], soil.depletion_mm[0]
+
+
 def _taken_on_time(own: _SourceSeason) -> Floats:
     """Crop ET of the season when all water came on the day on which it was due. [mm]"""
-    water = own.due_h * own.net_mm_per_h
-    soil = root_zone_balance(own.et_mm, own.rain_mm, water, own.total_mm, own.readily_mm)
-    return np.asarray(soil.et_mm.sum(axis=0))
+    depletion, taken = own.start_mm, np.zeros(len(own.blocks))
+    for day in range(own.due_h.shape[0]):
+        today, depletion = _soil_day(own, day, own.due_h[day] + own.seed_h[day], depletion * own.keeps[day])
+        taken += today
+    return taken
 
 
 def _join(queue: _Queue, own: _SourceSeason, day: int, depletion: Floats) -> int:
@@ -301,11 +366,11 @@ class _Run:
     part: str
 
 
-def _run_day(queue: _Queue, own: _SourceSeason) -> tuple[Floats, list[_Run]]:
-    """What each block is given on a day, and the runs; zones that are done leave the queue."""
+def _run_day(queue: _Queue, own: _SourceSeason, busy_h: float) -> tuple[Floats, list[_Run]]:
+    """What each block is given on a day after its first, busy hours; zones that are done leave the queue."""
     given = np.zeros(queue.waiting_h.size)
     runs: list[_Run] = []
-    clock = 0.0
+    clock = busy_h
     while queue.zones and own.hours_per_day - clock > SECOND_H:
         zone = queue.zones[0]
         members = own.members[zone]
@@ -328,17 +393,30 @@ def _row(own: _SourceSeason, day: date, run: _Run) -> Irrigation:
     members = own.members[run.zone]
     volume = float((run.given_h * own.rate_m3h[members]).sum())
     area = sum(own.blocks[i].facts.area_ha for i, h in zip(members, run.given_h, strict=True) if h > 0.0)
-    minutes = int(60.0 * (min(FIRST_HOUR, 24.0 - own.hours_per_day) + run.start_h) + 1e-6)
+    shift = own.zones[run.zone]
+    start = _clock(day_window(own.hours_per_day)[0] + run.start_h)
     return Irrigation(
-        day,
-        own.zones[run.zone].zone_id,
-        own.zones[run.zone].number,
-        f"{minutes // 60:02d}:{minutes % 60:02d}",
-        run.hours,
-        volume / area / 10.0,
-        volume,
-        run.part,
+        day, shift.zone_id, shift.number, start, run.hours, volume / area / 10.0, volume, run.part
     )
+
+
+def _seed_row(own: _SourceSeason, sowing: date, run: GerminationRun) -> Irrigation:
+    at = {b.facts.block_id: k for k, b in enumerate(own.blocks)}
+    volume = sum(hours * own.rate_m3h[at[i]] for i, hours in run.block_hours.items())
+    area = sum(own.blocks[at[i]].facts.area_ha for i in run.block_hours)
+    part = f"germination, dose {run.dose} of 3" + (
+        f", pulse {run.pulse} of {run.pulses}" if run.pulses > 1 else ""
+    )
+    day = sowing + timedelta(days=run.day)
+    return Irrigation(
+        day, run.zone_id, run.number, _clock(run.start_h), run.hours, volume / area / 10.0, volume, part
+    )
+
+
+def _clock(hour: float) -> str:
+    """Hour of the day as HH:MM."""
+    minutes = int(60.0 * hour + 1e-6)
+    return f"{minutes // 60:02d}:{minutes % 60:02d}"
 
 
 def _findings(own: _SourceSeason, given_m3: Floats, lost_mm: Floats, late: int) -> tuple[Finding, ...]:

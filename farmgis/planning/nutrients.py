@@ -10,7 +10,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 
-from farmgis.planning.irrigation_calendar import BlockSeason, Irrigation
+from farmgis.planning.block_season import BlockSeason
+from farmgis.planning.irrigation_calendar import Irrigation
 from farmgis.planning.upkeep import Task
 from farmgis.records import Assumption, BlockFacts, Crop, Field, Finding, Nutrients, Shift
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import calendar
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -15,6 +15,16 @@ from farmgis.records import Assumption, Finding, Floats, Season, Weather
 
 GAP_DAYS_MAX = 3  # a longer gap within a season leaves the year out
 NORMALS_YEAR = 2001
+DAYS_BEFORE = 60  # from which the seed bed at sowing is reckoned; it starts full (common practice)
+
+
+@dataclass(frozen=True)
+class DailyWeather:
+    """Every day of the weather from its first: reference ET (NaN in long gaps) and rain. [mm]"""
+
+    first_day: np.datetime64
+    et0_mm: Floats
+    rain_mm: Floats
 
 
 @dataclass(frozen=True)
@@ -33,6 +43,35 @@ class SeasonYears:
     rh_min_pct: Floats | None
     findings: tuple[Finding, ...]
     assumptions: tuple[Assumption, ...]
+    days: DailyWeather | None = None
+
+    def days_before(self, column: int) -> tuple[Floats, Floats] | None:
+        """Reference ET and rain of the days before a season [mm], None where few of them are known."""
+        if self.days is None:
+            return None
+        end = int((self.dates[0, column] - self.days.first_day).astype(np.int64))
+        part = slice(max(end - DAYS_BEFORE, 0), end)
+        et0, rain = self.days.et0_mm[part], self.days.rain_mm[part]
+        if et0.size < DAYS_BEFORE // 2 or np.isnan(et0).any():
+            return None
+        return et0, rain
+
+    def only(self, year: int) -> SeasonYears:
+        """The season of one year; none where it is not among them."""
+        keep = [k for k, own in enumerate(self.years) if own == year]
+
+        def of(values: Floats | None) -> Floats | None:
+            return None if values is None else values[:, keep]
+
+        return replace(
+            self,
+            years=tuple(self.years[k] for k in keep),
+            dates=self.dates[:, keep],
+            et0_mm=self.et0_mm[:, keep],
+            rain_mm=self.rain_mm[:, keep],
+            wind_m_s=of(self.wind_m_s),
+            rh_min_pct=of(self.rh_min_pct),
+        )
 
 
 def sowing_day(season: Season, latitude_deg: float) -> tuple[date, Assumption]:
@@ -88,6 +127,7 @@ def _from_days(weather: Weather, et0: Floats, said: str, sowing: date, season_da
                 "gaps_bridged", str(GAP_DAYS_MAX), "days at most", "by a straight line", "common practice"
             ),
         ),
+        days=DailyWeather(first_day, et0_full, rain),
     )
 
 

@@ -11,16 +11,15 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from farmgis.records import Assumption, BlockFacts, Field, Finding
+from farmgis.planning.block_season import BlockSeason
+from farmgis.planning.crop_start import STAYING_ROW_M, Sown
+from farmgis.records import Assumption, Field, Finding
 
 FLUSH_DAYS = 30
 """Laterals are flushed at least this often (common practice)."""
 
 WATER_TEST_DAYS = 30
 """The water is tested this long before the first irrigation: a laboratory takes time (common practice)."""
-
-STAYING_ROW_M = 2.5
-"""Rows at least this far apart are trees or vines, whose lines stay (common practice)."""
 
 FLOW_CHECK_PCT = 5.0
 """A block's flow further off than this is looked into (from memory)."""
@@ -33,15 +32,20 @@ CHEMICALS = (
     "apron. Keep re-entry times. Label, safety data sheet and local code go before this; trained people only."
 )
 
-LAYING = (
-    "Inlets joined, ends left open for the first flush. On moist soil it may wait until the crop stands and "
-    "has been weeded; the irrigations until then fall away. Keep to the machine's manual on slopes."
-)
+LAYING = "Inlets joined, ends left open for the first flush. Keep to the machine's manual on slopes."
+LAYING_DRY = f"With the sowing, before the first dose for germination. {LAYING}"
+LAYING_MOIST = f"The crop stands and was weeded by machine; the soil carries it until then. {LAYING}"
+
+WEEDING_DAYS = 7
+"""Weeding by machine is given these days before laying begins (common practice)."""
 
 
 @dataclass(frozen=True)
 class FieldWork:
-    """What the tasks need to know of a field. `stays`: its lines are not taken up after the season."""
+    """What the tasks need to know of a field. Lines of a standing crop are neither laid nor taken up.
+
+    `sowings` are the days on which parts of it are sown, each with its hectares.
+    """
 
     field_id: str
     source_id: str | None
@@ -51,7 +55,14 @@ class FieldWork:
     first_irrigation: date
     last_irrigation: date
     harvest: date
-    stays: bool
+    sown: Sown
+    sowings: tuple[tuple[date, float], ...]
+    emerged: date
+
+    @property
+    def stays(self) -> bool:
+        """Whether its lines stay over the years."""
+        return self.sown == "standing"
 
 
 Day = date  # a record's own field is named date
@@ -72,10 +83,11 @@ class Task:
 
 def field_works(
     fields: Sequence[Field],
-    blocks: Sequence[BlockFacts],
+    seasons: Mapping[str, BlockSeason],
     laterals: Mapping[str, int],
     watered: Mapping[str, tuple[date, date]],
     sowing: date,
+    emergence_days: int,
 ) -> tuple[FieldWork, ...]:
     """What the tasks need of each field that is irrigated at all.
 
@@ -83,46 +95,59 @@ def field_works(
     """
     works = []
     for field in fields:
-        own = [b for b in blocks if b.field_id == field.field_id and b.block_id in watered]
+        own = [
+            s for s in seasons.values() if s.facts.field_id == field.field_id and s.facts.block_id in watered
+        ]
         if own:
+            sowings: dict[date, float] = {}
+            for s in sorted(own, key=lambda s: s.delay_days):
+                day = sowing + timedelta(days=s.delay_days)
+                sowings[day] = sowings.get(day, 0.0) + s.facts.area_ha
+            days = [watered[s.facts.block_id] for s in own]
             works.append(
                 FieldWork(
                     field_id=field.field_id,
                     source_id=field.source_id,
-                    irrigated_ha=sum(b.area_ha for b in own),
+                    irrigated_ha=sum(s.facts.area_ha for s in own),
                     blocks=len(own),
-                    laterals=sum(laterals[b.block_id] for b in own),
-                    first_irrigation=min(watered[b.block_id][0] for b in own),
-                    last_irrigation=max(watered[b.block_id][1] for b in own),
-                    harvest=sowing + timedelta(days=sum(field.crop.stage_days)),
-                    stays=field.design.row_spacing_m >= STAYING_ROW_M,
+                    laterals=sum(laterals[s.facts.block_id] for s in own),
+                    first_irrigation=min(first for first, _ in days),
+                    last_irrigation=max(last for _, last in days),
+                    harvest=max(sowings) + timedelta(days=sum(field.crop.stage_days)),
+                    sown=own[0].demand.sown,
+                    sowings=tuple(sowings.items()),
+                    emerged=max(sowings) + timedelta(days=emergence_days),
                 )
             )
     return tuple(works)
 
 
 def season_tasks(
-    works: Sequence[FieldWork], sowing: date, laying_ha_day: float
+    works: Sequence[FieldWork], laying_ha_day: float
 ) -> tuple[tuple[Task, ...], tuple[Finding, ...]]:
     """All tasks of the season by date, and a finding where laying or taking up meets the irrigations."""
     if not works:
         return (), ()
-    seasonal = [w for w in works if not w.stays]
-    laying = _machine_days(seasonal, sowing + timedelta(days=1), laying_ha_day, "lay line", LAYING)
-    first = min(w.first_irrigation for w in works)
-    laid = max((t.end_date for t in laying), default=sowing)
-    ready = max(first, laid + timedelta(days=2))  # a day for flushing between laying and running
-    tasks = [*laying, *_starting(works, ready)]
+    laying, findings = _laying([w for w in works if not w.stays], laying_ha_day)
+    laid = {t.target: t for t in laying}  # the last part of a field
+    ready = {w.field_id: _ready(w, laid.get(w.field_id)) for w in works}
+    tasks = [*laying, *_starting(works, ready), *_weeding(works, laid)]
     for work in works:
-        tasks += _of_field(work, sowing, ready)
+        tasks += _of_field(work, ready[work.field_id])
     for source_id in dict.fromkeys(w.source_id for w in works):
-        tasks += _of_source(source_id or "farm", [w for w in works if w.source_id == source_id], ready)
-    taking, findings = _taking_up(seasonal, laying_ha_day)
+        own = [w for w in works if w.source_id == source_id]
+        tasks += _of_source(source_id or "farm", own, min(ready[w.field_id] for w in own))
+    taking, late = _taking_up([w for w in works if not w.stays], laying_ha_day)
     tasks += taking
     tasks.append(_winter(max(w.harvest for w in works)))
-    if ready > first:
-        findings = (_laid_late(first, ready), *findings)
-    return tuple(sorted(tasks, key=lambda t: t.date)), findings
+    return tuple(sorted(tasks, key=lambda t: t.date)), (*findings, *late)
+
+
+def _ready(work: FieldWork, laid: Task | None) -> date:
+    """The day on which a field can be irrigated: a day for flushing lies between laying and running."""
+    if laid is None or work.sown == "dry":
+        return work.first_irrigation
+    return max(work.first_irrigation, laid.end_date + timedelta(days=2))
 
 
 def tell_tasks() -> tuple[Assumption, ...]:
@@ -134,6 +159,26 @@ def tell_tasks() -> tuple[Assumption, ...]:
 
 
 # ---- machines, field by field ---------------------------------------------------------------------
+
+
+def _laying(works: Sequence[FieldWork], ha_day: float) -> tuple[list[Task], tuple[Finding, ...]]:
+    """Dry-sown fields with their sowing; the others so late that the line is flushed before its first water.
+
+    Where that would begin before the day after sowing, it begins then, and what comes too late is told.
+    """
+    dry = [w for w in works if w.sown == "dry"]
+    moist = [w for w in works if w.sown == "moist"]
+    parts = [(w.field_id, ha, day + timedelta(days=1)) for w in dry for day, ha in w.sowings]
+    made = _backwards(parts, ha_day, "lay line", LAYING_DRY)
+    parts = [(w.field_id, w.irrigated_ha, w.first_irrigation - timedelta(days=1)) for w in moist]
+    later = _backwards(parts, ha_day, "lay line", LAYING_MOIST)
+    sown = max((day for w in moist for day, _ in w.sowings), default=date.min)
+    if not later or later[0].date > sown:
+        return made + later, ()
+    later = _machine_days(moist, sown + timedelta(days=1), ha_day, "lay line", LAYING)
+    ends = {t.target: t.end_date for t in later}
+    behind = [w for w in moist if ends[w.field_id] + timedelta(days=2) > w.first_irrigation]
+    return made + later, (_laid_late(behind, ends),) if behind else ()
 
 
 def _machine_days(works: Sequence[FieldWork], start: date, ha_day: float, task: str, note: str) -> list[Task]:
@@ -148,34 +193,52 @@ def _machine_days(works: Sequence[FieldWork], start: date, ha_day: float, task: 
     return made
 
 
+def _backwards(parts: Sequence[tuple[str, float, date]], ha_day: float, task: str, note: str) -> list[Task]:
+    """Each part (target, hectares, day) done before its day, as late as one set of machines can."""
+    made: list[Task] = []
+    free = math.inf  # the machine's days are filled backwards from the last part
+    for target, hectares, until in sorted(parts, key=lambda p: (p[2], p[0]), reverse=True):
+        end = min(float(until.toordinal()), free)
+        begin = end - hectares / ha_day
+        first = date.fromordinal(math.floor(begin + 1e-9))
+        last = date.fromordinal(max(math.ceil(end - 1e-9) - 1, first.toordinal()))
+        made.append(Task(first, last, task, target, end - begin, "machine days", note))
+        free = begin
+    return made[::-1]
+
+
 def _taking_up(works: Sequence[FieldWork], ha_day: float) -> tuple[list[Task], tuple[Finding, ...]]:
     """Fields taken up by the day before the earliest harvest of those still to come, the earliest first."""
     note = "Before the harvesters come. Ends open, line drained; reels tagged with field and block."
-    ordered = sorted(works, key=lambda w: (w.harvest, w.field_id))
-    made: list[Task] = []
-    late: list[FieldWork] = []
-    free = math.inf  # the machine's days are filled backwards from the last harvest
-    for work in reversed(ordered):
-        until = min(float(work.harvest.toordinal()), free)
-        begin = until - work.irrigated_ha / ha_day
-        first = date.fromordinal(math.floor(begin + 1e-9))
-        last = date.fromordinal(max(math.ceil(until - 1e-9) - 1, first.toordinal()))
-        made.append(Task(first, last, "take up line", work.field_id, until - begin, "machine days", note))
-        if first <= work.last_irrigation:
-            late.append(work)
-        free = begin
-    return made[::-1], _too_soon(late, ha_day) if late else ()
+    parts = [(w.field_id, w.irrigated_ha, w.harvest) for w in works]
+    made = _backwards(parts, ha_day, "take up line", note)
+    begin = {t.target: t.date for t in made}
+    late = [w for w in works if begin[w.field_id] <= w.last_irrigation]
+    return made, _too_soon(late, ha_day) if late else ()
 
 
-def _laid_late(first: date, ready: date) -> Finding:
+def _weeding(works: Sequence[FieldWork], laid: Mapping[str, Task]) -> list[Task]:
+    """Weeding by machine before the line lies, where there is time between emergence and laying."""
+    note = "Once the crop stands, while no line lies in the way."
+    made = []
+    for work in works:
+        if work.sown == "moist" and laid[work.field_id].date > work.emerged:
+            last = laid[work.field_id].date - timedelta(days=1)
+            first = max(work.emerged, last - timedelta(days=WEEDING_DAYS - 1))
+            made.append(Task(first, last, "weed by machine", work.field_id, work.irrigated_ha, "ha", note))
+    return made
+
+
+def _laid_late(behind: Sequence[FieldWork], ends: Mapping[str, date]) -> Finding:
+    worst = max(behind, key=lambda w: ends[w.field_id] - w.first_irrigation)
+    days = (ends[worst.field_id] + timedelta(days=2) - worst.first_irrigation).days
+    named = ", ".join(sorted(w.field_id for w in behind))
     what = (
-        f"laying from the day after sowing has the system running on {ready:%d %B}; the calendar's "
-        f"irrigations from {first:%d %B} until then cannot be given"
+        f"laying from the day after sowing is too late for the first irrigations in {named}: the system of "
+        f"{worst.field_id} runs {days} days after {worst.first_irrigation:%d %B}"
     )
-    advice = (
-        "the soil's water carries a young crop; lay with more machines (`laying_ha_day`) or before sowing"
-    )
-    return Finding("note", "season", what, "farm", advice, float((ready - first).days), unit="days")
+    advice = "the soil's water carries a young crop some days; lay with more machines (`laying_ha_day`)"
+    return Finding("note", "season", what, "farm", advice, float(days), unit="days")
 
 
 def _too_soon(late: Sequence[FieldWork], ha_day: float) -> tuple[Finding, ...]:
@@ -192,40 +255,44 @@ def _too_soon(late: Sequence[FieldWork], ha_day: float) -> tuple[Finding, ...]:
 # ---- water, by source and field -------------------------------------------------------------------
 
 
-def _starting(works: Sequence[FieldWork], first: date) -> list[Task]:
-    """The first flush, from the source outward, the day before water is needed."""
-    day = first - timedelta(days=1)
+def _starting(works: Sequence[FieldWork], ready: Mapping[str, date]) -> list[Task]:
+    """The first flush, from the source outward, the day before water is needed.
+
+    Where the crop is sown dry the line lies on the day of the first dose: it is flushed as that begins.
+    """
+    dry = any(w.sown == "dry" for w in works)
+    day = min(ready.values()) - timedelta(days=1)
+    first, last = (d - timedelta(days=0 if dry else 1) for d in (min(ready.values()), max(ready.values())))
     blocks, laterals = sum(w.blocks for w in works), sum(w.laterals for w in works)
-    parts: tuple[tuple[str, float | None, str | None, str], ...] = (
-        ("flush mains", None, None, "Valves of the blocks shut, far ends open, until the water is clear."),
-        ("flush submains", float(blocks), "blocks", "After the mains, far ends of the submains open."),
-        (
-            "flush laterals",
-            float(laterals),
-            "laterals",
-            "After the submains, some ends at a time; shut each when clear.",
-        ),
-    )
+    parts: tuple[tuple[str, date, date, float | None, str | None, str], ...] = (
+        ("flush mains", day, day, None, None, "Valves of the blocks shut, far ends open, until it is clear."),
+        ("flush submains", day, last, float(blocks), "blocks", "After the mains, ends of the submains open."),
+        ("flush laterals", first, last, float(laterals), "laterals",
+         "After the submains, some ends at a time; shut each when clear."),
+    )  # fmt: skip
     return [
-        Task(day, day, task, "farm", n, unit, f"First flush, step {step}. {note} {PRESSURE}")
-        for step, (task, n, unit, note) in enumerate(parts, start=1)
+        Task(begin, end, task, "farm", n, unit, f"First flush, step {step}. {note} {PRESSURE}")
+        for step, (task, begin, end, n, unit, note) in enumerate(parts, start=1)
     ]
 
 
-def _of_field(work: FieldWork, sowing: date, ready: date) -> list[Task]:
+def _of_field(work: FieldWork, ready: date) -> list[Task]:
     where = work.field_id
-    ha = (where, work.irrigated_ha, "ha", "")
-    made = [] if work.stays else [Task(sowing, sowing, "sow", *ha)]
+    made = []
     if not work.stays:
-        made.append(Task(work.harvest, work.harvest, "harvest", *ha))
-    first, points = max(work.first_irrigation, ready), 3.0 * work.blocks
+        note = (
+            "Into dry soil: the first dose for germination follows on this day." if work.sown == "dry" else ""
+        )
+        made += [Task(day, day, "sow", where, ha, "ha", note) for day, ha in work.sowings]
+        made.append(Task(work.harvest, work.harvest, "harvest", where, work.irrigated_ha, "ha", ""))
+    points = 3.0 * work.blocks
     note = (
         "At the valve and at the emitters of lowest and highest pressure (layer extreme_emitters), against "
         f"the layer blocks; look into a flow more than {FLOW_CHECK_PCT:g} % off. {PRESSURE}"
     )
-    made.append(Task(first, first, "check pressure and flow", where, points, "points", note))
+    made.append(Task(ready, ready, "check pressure and flow", where, points, "points", note))
     again = f"Each end open until the water is clear, then pressure and flow again. {PRESSURE}"
-    for day in _every(FLUSH_DAYS, first, work.last_irrigation):
+    for day in _every(FLUSH_DAYS, ready, work.last_irrigation):
         made.append(Task(day, day, "flush laterals", where, float(work.laterals), "laterals", again))
     return made
 

@@ -68,6 +68,10 @@ def soil(name: str) -> Soil:
         field_capacity=_midpoint(row, "field_capacity"),
         wilting_point=_midpoint(row, "wilting_point"),
         source=f"{row['source']}, midpoints of the ranges",
+        readily_evaporable_mm=0.5 * (float(row["rew_min_mm"]) + float(row["rew_max_mm"])),
+        intake_mm_h=next(
+            float(r["intake_min_mm_h"]) for r in rows("intake_rates") if r["soil"] == row["name"]
+        ),
     )
 
 

@@ -6,6 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from farmgis.agronomy import soil_water
+from farmgis.agronomy.sown_soil import Watering, sown_season
 
 
 def seasons(seed, days=120, years=5):
@@ -20,13 +21,13 @@ def seasons(seed, days=120, years=5):
 @given(st.integers(0, 2**31), st.integers(1, 6))
 def test_refilled_root_zone_closes_and_is_never_over_full(seed, interval):
     et, rain, total, readily = seasons(seed)
-    zone = soil_water.refilled_root_zone(et, rain, total, readily, interval)
-    stored = rain.sum(0) + zone.irrigation_mm.sum(0) - zone.deep_percolation_mm.sum(0) - et.sum(0)
+    zone = sown_season(et, rain, total, readily, Watering(interval))
+    stored = rain.sum(0) + zone.refill_mm.sum(0) - zone.drained_mm.sum(0) - et.sum(0)
     assert zone.depletion_mm[-1] == pytest.approx(-stored, abs=0.01)
     assert (zone.depletion_mm >= et - 1e-9).all()
-    assert (zone.irrigation_mm >= 0.0).all()
-    assert (zone.deep_percolation_mm <= rain + 1e-9).all()
-    given_on = np.flatnonzero(zone.irrigation_mm.any(axis=1))
+    assert (zone.refill_mm >= 0.0).all()
+    assert (zone.drained_mm <= rain + 1e-9).all()
+    given_on = np.flatnonzero(zone.refill_mm.any(axis=1))
     assert (given_on % interval == 0).all()
     assert 0 not in given_on
 
@@ -34,17 +35,17 @@ def test_refilled_root_zone_closes_and_is_never_over_full(seed, interval):
 def test_refilled_root_zone_daily_without_rain_gives_what_was_taken():
     et = np.full((50, 1), 6.0)
     none, total = np.zeros((50, 1)), np.full((50, 1), 60.0)
-    zone = soil_water.refilled_root_zone(et, none, total, 0.5 * total, 1)
+    zone = sown_season(et, none, total, 0.5 * total, Watering(1))
     # 50 days take 300 mm; the season ends with the 30 mm of readily available water drawn
-    assert zone.irrigation_mm.sum() == pytest.approx(270.0)
+    assert zone.refill_mm.sum() == pytest.approx(270.0)
     assert zone.depletion_mm[-1, 0] == pytest.approx(30.0)
-    assert zone.irrigation_mm[1:45, 0] == pytest.approx(6.0)
-    assert zone.irrigation_mm[46:].sum() == pytest.approx(0.0)
+    assert zone.refill_mm[1:45, 0] == pytest.approx(6.0)
+    assert zone.refill_mm[46:].sum() == pytest.approx(0.0)
 
 
 def test_last_irrigations_keep_within_readily_available_water():
     et, _, total, readily = seasons(3)
-    zone = soil_water.refilled_root_zone(et, np.zeros_like(et), total, 0.9 * total, 2)
+    zone = sown_season(et, np.zeros_like(et), total, 0.9 * total, Watering(2))
     assert (zone.depletion_mm <= 0.9 * total + 1e-9).all()
     assert zone.depletion_mm[-1] == pytest.approx(0.9 * total[-1])
     assert (zone.stress == 1.0).all()
@@ -56,17 +57,17 @@ def test_heavy_rain_drains_and_is_not_counted():
     rain = np.zeros((10, 1))
     rain[4] = 100.0
     total = np.full((10, 1), 60.0)
-    zone = soil_water.refilled_root_zone(et, rain, total, 0.5 * total, 3)
+    zone = sown_season(et, rain, total, 0.5 * total, Watering(3))
     # full at sowing; irrigated on day 3 (from 0), so day 4 has room for one day's ET
-    assert zone.deep_percolation_mm[4, 0] == pytest.approx(95.0)
+    assert zone.drained_mm[4, 0] == pytest.approx(95.0)
 
 
 def test_too_long_an_interval_shows_as_stress_but_does_not_cut_the_need():
     et = np.full((60, 1), 8.0)
     none, total = np.zeros((60, 1)), np.full((60, 1), 30.0)
-    zone = soil_water.refilled_root_zone(et, none, total, 0.4 * total, 4)
+    zone = sown_season(et, none, total, 0.4 * total, Watering(4))
     assert zone.stress.min() < 1.0
-    assert zone.et_mm.sum() == pytest.approx(480.0)
+    assert zone.refill_mm.sum() + zone.depletion_mm[-1, 0] == pytest.approx(480.0)
 
 
 def test_balance_under_drought_never_passes_what_the_soil_holds():

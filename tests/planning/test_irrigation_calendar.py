@@ -13,6 +13,8 @@ from farmgis.records import BlockFacts, Design, Season, Shift, Source, Weather
 from farmgis.tables import reader
 
 LOAM = reader.soil("loam")
+# moist soil, irrigated from the first interval on: days that can be counted by hand
+AT_ONCE = Season(sown="moist", emergence_days=0, regular_after_days=0)
 
 
 def weather(et0=6.0, rain=None):
@@ -29,7 +31,7 @@ def stormy(dates):
     return np.where(chance.random(dates.size) < 0.1, chance.exponential(8.0, dates.size), 0.0)
 
 
-def farm_of(shifts, flow_m3h=100.0, hours=20.0, crops=("maize",), area_ha=5.0, **more):
+def farm_of(shifts, flow_m3h=100.0, hours=20.0, crops=("maize",), area_ha=5.0, season=AT_ONCE, **more):
     """Shifts of blocks of a hundred cubic metres an hour in all; returns what season_calendar takes."""
     seasons, groups = {}, []
     told = weather(**more)
@@ -37,7 +39,7 @@ def farm_of(shifts, flow_m3h=100.0, hours=20.0, crops=("maize",), area_ha=5.0, *
         ids = []
         for i, crop in enumerate(crops):
             block = BlockFacts(f"A-B{number}{i}", "A", None, area_ha, 100.0 / len(crops), 90.0)
-            demand = crop_demand(reader.crop(crop), LOAM, Design(), Season(), told)
+            demand = crop_demand(reader.crop(crop), LOAM, Design(), season, told)
             need = block_demand(demand, 90.0, area_ha, block.application_mm_h)
             seasons[block.block_id] = BlockSeason(block, demand, need)
             ids.append(block.block_id)
@@ -58,6 +60,19 @@ def test_volumes_are_those_of_the_seasons_demand(rain):
     for block_id, season in seasons.items():
         assert calendar.given_m3[block_id] == pytest.approx(season.need.gross_m3, rel=1e-9)
         assert calendar.lost_et_mm[block_id] < 0.01 * season.need.et_crop_mm
+
+
+def test_days_of_soil_and_source_are_the_calendars():
+    shifts, seasons, sources, hours = farm_of(1, rain=stormy, season=Season(sown="moist"))
+    calendar = season_calendar(shifts, seasons, sources, hours)
+    for block_id, days in calendar.block_days.items():
+        demand = seasons[block_id].demand
+        assert days.given_mm.sum() == pytest.approx(demand.net_mm.sum())
+        # all water comes in time: the soil is where the balance of the demand has it
+        np.testing.assert_allclose(days.depletion_mm[-1], demand.depletion_mm[-1], atol=0.01)
+    (source,) = calendar.source_days.values()
+    assert source.given_m3.sum() == pytest.approx(source.asked_m3.sum())
+    assert source.given_m3.max() <= 100.0 * 20.0 + 1e-6
 
 
 def test_months_of_the_calendar_are_those_of_demand_periods():

@@ -9,10 +9,11 @@ from farmgis.planning.upkeep import FieldWork, season_tasks
 SOWING, FIRST, LAST, HARVEST = date(2013, 4, 25), date(2013, 5, 20), date(2013, 9, 1), date(2013, 9, 22)
 
 
-def work(field_id, hectares=30.0, stays=False, **more):
+def work(field_id, hectares=30.0, sown="moist", **more):
     given = {"blocks": 5, "laterals": 900, "source_id": "river"} | more
-    dates = {"first_irrigation": FIRST, "last_irrigation": LAST, "harvest": HARVEST}
-    return FieldWork(field_id=field_id, irrigated_ha=hectares, stays=stays, **(dates | given))
+    dates = {"first_irrigation": FIRST, "last_irrigation": LAST, "harvest": HARVEST,
+             "sowings": ((SOWING, hectares),), "emerged": SOWING + timedelta(days=10)}  # fmt: skip
+    return FieldWork(field_id=field_id, irrigated_ha=hectares, sown=sown, **(dates | given))
 
 
 def named(tasks, task, target=None):
@@ -20,32 +21,53 @@ def named(tasks, task, target=None):
 
 
 def test_laying_days_by_hand():
-    # 30, 20 and 40 ha at 15 a day are 2, 1.33 and 2.67 days: six in all, from the day after sowing
-    tasks, _ = season_tasks([work("A"), work("B", 20.0), work("C", 40.0)], SOWING, 15.0)
+    # 30, 20 and 40 ha at 15 a day are 2, 1.33 and 2.67 days: six in all. The first water is on 20 May, the
+    # flush on the 19th: laid from the 13th to the 18th, once the crop stands
+    tasks, _ = season_tasks([work("A"), work("B", 20.0), work("C", 40.0)], 15.0)
     laid = named(tasks, "lay line")
     assert [t.quantity for t in laid] == pytest.approx([2.0, 4.0 / 3.0, 8.0 / 3.0])
     assert {t.unit for t in laid} == {"machine days"}
-    assert [(t.date.day, t.end_date.day) for t in laid] == [(26, 27), (28, 29), (29, 1)]
-    assert laid[-1].end_date == date(2013, 5, 1)
+    assert [(t.date.day, t.end_date.day) for t in laid] == [(13, 14), (15, 16), (16, 18)]
+    assert laid[-1].end_date == date(2013, 5, 18)
+    assert {t.end_date for t in named(tasks, "weed by machine", "A")} == {date(2013, 5, 12)}
+
+
+def test_dry_sown_line_is_laid_with_the_sowing_before_the_first_dose():
+    # A: 60 ha on the 25th are four days, 22 to 25 April. B: 15 ha on the 28th and 30 on the 30th
+    later = SOWING + timedelta(days=3)
+    parts = ((later, 15.0), (SOWING + timedelta(days=5), 30.0))
+    works = [
+        work("A", 60.0, "dry", first_irrigation=SOWING),
+        work("B", 45.0, "dry", first_irrigation=later, sowings=parts),
+    ]
+    tasks, found = season_tasks(works, 15.0)
+    laid = [(t.target, t.date.day, t.end_date.day) for t in named(tasks, "lay line")]
+    assert laid == [("A", 22, 25), ("B", 28, 28), ("B", 29, 30)]
+    sown = [(t.target, t.date.day, t.quantity) for t in named(tasks, "sow")]
+    assert sown == [("A", 25, 60.0), ("B", 28, 15.0), ("B", 30, 30.0)]
+    assert not named(tasks, "weed by machine")
+    assert found == ()
+    assert named(tasks, "flush mains")[0].date == date(2013, 4, 24)
+    assert [(t.date.day, t.end_date.day) for t in named(tasks, "flush laterals", "farm")] == [(25, 28)]
 
 
 def test_laying_that_takes_longer_than_the_first_water_waits_is_told():
-    # 450 ha are thirty days from 26 April, the last on 25 May: flushed on the 26th, run on the 27th
-    tasks, found = season_tasks([work("A", 450.0, harvest=date(2013, 11, 1))], SOWING, 15.0)
+    # 450 ha are thirty days from 26 April at the soonest, to 25 May: flushed on the 26th, run on the 27th
+    tasks, found = season_tasks([work("A", 450.0, harvest=date(2013, 11, 1))], 15.0)
     assert named(tasks, "flush mains")[0].date == date(2013, 5, 26)
     assert named(tasks, "check pressure and flow")[0].date == date(2013, 5, 27)
     assert [(f.severity, f.measured) for f in found] == [("note", 7.0)]
 
 
 def test_twice_as_fast_takes_half_the_days():
-    slow, fast = (sum(t.quantity for t in named(season_tasks([work("A")], SOWING, r)[0], "lay line"))
+    slow, fast = (sum(t.quantity for t in named(season_tasks([work("A")], r)[0], "lay line"))
                   for r in (15.0, 30.0))  # fmt: skip
     assert fast == pytest.approx(slow / 2.0)
 
 
 def test_line_is_up_before_each_harvest():
     early = work("E", 45.0, harvest=date(2013, 9, 12))
-    tasks, found = season_tasks([work("A", 60.0), early], SOWING, 15.0)
+    tasks, found = season_tasks([work("A", 60.0), early], 15.0)
     (a,), (e,) = named(tasks, "take up line", "A"), named(tasks, "take up line", "E")
     # 60 ha are four days, 18 to 21 September; 45 ha three, 9 to 11
     assert (a.date.day, a.end_date.day) == (18, 21)
@@ -55,7 +77,7 @@ def test_line_is_up_before_each_harvest():
 
 def test_one_machine_does_not_work_in_two_fields_at_once():
     works = [work(f"F{i}", 7.0 + 11.0 * i) for i in range(6)]
-    tasks, _ = season_tasks(works, SOWING, 15.0)
+    tasks, _ = season_tasks(works, 15.0)
     for task in ("lay line", "take up line"):
         days = sorted(named(tasks, task), key=lambda t: t.date)
         for before, after in zip(days, days[1:]):  # noqa: B905, RUF007
@@ -65,14 +87,14 @@ def test_one_machine_does_not_work_in_two_fields_at_once():
 
 
 def test_taking_up_that_meets_the_irrigations_is_told():
-    _, found = season_tasks([work("A", 600.0)], SOWING, 15.0)  # forty days before 22 September
+    _, found = season_tasks([work("A", 600.0)], 15.0)  # forty days before 22 September
     told = [f for f in found if "taking up" in f.what]
     assert [f.severity for f in told] == ["note"]
     assert "in A before the last irrigation" in told[0].what
 
 
 def test_flush_runs_from_mains_to_laterals_before_the_first_water():
-    tasks, _ = season_tasks([work("A"), work("B")], SOWING, 15.0)
+    tasks, _ = season_tasks([work("A"), work("B")], 15.0)
     first = [t for t in tasks if t.date == FIRST - timedelta(days=1) and t.task.startswith("flush")]
     assert [t.task for t in first] == ["flush mains", "flush submains", "flush laterals"]
     assert [t.quantity for t in first] == [None, 10.0, 1800.0]
@@ -80,19 +102,19 @@ def test_flush_runs_from_mains_to_laterals_before_the_first_water():
 
 
 def test_laterals_are_flushed_at_least_monthly():
-    tasks, _ = season_tasks([work("A")], SOWING, 15.0)
+    tasks, _ = season_tasks([work("A")], 15.0)
     days = [FIRST - timedelta(days=1), *(t.date for t in named(tasks, "flush laterals", "A")), LAST]
     assert all((b - a).days <= 31 for a, b in zip(days, days[1:]))  # noqa: B905, RUF007
 
 
 def test_lines_of_trees_stay():
-    tasks, _ = season_tasks([work("T", stays=True)], SOWING, 15.0)
+    tasks, _ = season_tasks([work("T", sown="standing")], 15.0)
     assert not {"lay line", "take up line", "sow"} & {t.task for t in tasks}
     assert named(tasks, "flush laterals", "T")
 
 
 def test_treatment_gives_no_amount_and_stands_with_its_cautions():
-    tasks, _ = season_tasks([work("A"), work("B", source_id="borehole")], SOWING, 15.0)
+    tasks, _ = season_tasks([work("A"), work("B", source_id="borehole")], 15.0)
     treated = named(tasks, "treat with acid or chlorine")
     assert [t.target for t in treated] == ["river", "borehole"]
     for task in treated:
@@ -106,7 +128,7 @@ def test_treatment_gives_no_amount_and_stands_with_its_cautions():
 
 
 def test_tasks_run_by_date_and_end_after_they_begin():
-    tasks, _ = season_tasks([work("A"), work("B", 55.0), work("T", stays=True)], SOWING, 15.0)
+    tasks, _ = season_tasks([work("A"), work("B", 55.0), work("T", sown="standing")], 15.0)
     assert [t.date for t in tasks] == sorted(t.date for t in tasks)
     assert all(t.end_date >= t.date for t in tasks)
-    assert season_tasks([], SOWING, 15.0) == ((), ())
+    assert season_tasks([], 15.0) == ((), ())

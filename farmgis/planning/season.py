@@ -1,0 +1,117 @@
+"""The season of a farm: how it is sown, what runs when, what is fed and done, what is drawn of it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+
+from farmgis.planning.block_season import BlockSeason
+from farmgis.planning.demand import CropDemand, block_demand, crop_demand
+from farmgis.planning.irrigation_calendar import IrrigationCalendar, season_calendar
+from farmgis.planning.nutrients import NutrientDose, NutrientPlan, nutrient_plan, zones_of
+from farmgis.planning.season_series import find_short_years, season_series
+from farmgis.planning.sowing import Sowing, plan_sowing
+from farmgis.planning.upkeep import Task, field_works, season_tasks, tell_tasks
+from farmgis.records import Assumption, Farm, Field, Finding, SeasonSeries, Shift
+
+LEAST_UNIFORMITY_PCT = 50.0
+"""A block less uniform than this has a finding of its own; its demand is computed with this."""
+
+
+@dataclass(frozen=True)
+class BlockRun:
+    """What the season needs to know of a block as it is laid."""
+
+    laterals: int
+    travel_min: float
+
+
+@dataclass(frozen=True)
+class SeasonPlan:
+    """The season: each block's need with its day of sowing, the calendar, tasks, doses, and what is told."""
+
+    seasons: dict[str, BlockSeason]
+    calendar: IrrigationCalendar
+    tasks: tuple[Task, ...]
+    doses: tuple[NutrientDose, ...]
+    series: SeasonSeries
+    findings: tuple[Finding, ...]
+    assumptions: tuple[Assumption, ...]
+
+
+def plan_season(
+    farm: Farm,
+    shifts: Sequence[Shift],
+    seasons: Mapping[str, BlockSeason],
+    runs: Mapping[str, BlockRun],
+    hours_without_source: float,
+) -> SeasonPlan:
+    """The season of all blocks, by their ids in `seasons` and `runs`; bare where nothing was computed."""
+    fields = {f.field_id: f for f in farm.fields}
+    travel = {key: run.travel_min for key, run in runs.items()}
+    sowing = plan_sowing(shifts, seasons, farm.sources, hours_without_source, fields, travel, farm.season)
+    sown = _sown_later(farm, fields, seasons, sowing)
+    calendar = season_calendar(shifts, sown, farm.sources, hours_without_source, sowing.runs)
+    tasks, task_findings = _tasks(farm, sown, runs, calendar)
+    fed = NutrientPlan()
+    if calendar.sowing is not None:
+        zones = zones_of(shifts, sown, fields, travel)
+        fed = nutrient_plan(farm.nutrients, zones, calendar.irrigations, calendar.sowing)
+    series = season_series(calendar, sown, farm.sources, fields)
+    found = (
+        *sowing.findings,
+        *calendar.findings,
+        *task_findings,
+        *fed.findings,
+        *find_short_years(series, farm),
+    )
+    told = (*sowing.assumptions, *calendar.assumptions, *(tell_tasks() if tasks else ()), *fed.assumptions)
+    tasks = tuple(sorted((*tasks, *fed.tasks), key=lambda t: t.date))
+    return SeasonPlan(sown, calendar, tasks, fed.doses, series, found, told)
+
+
+def _tasks(
+    farm: Farm, seasons: Mapping[str, BlockSeason], runs: Mapping[str, BlockRun], calendar: IrrigationCalendar
+) -> tuple[tuple[Task, ...], tuple[Finding, ...]]:
+    """The tasks around the calendar's irrigations; none where there is no calendar."""
+    if calendar.sowing is None:
+        return (), ()
+    laterals = {key: run.laterals for key, run in runs.items()}
+    works = field_works(
+        farm.fields, seasons, laterals, calendar.watered, calendar.sowing, farm.season.emergence_days
+    )
+    return season_tasks(works, farm.season.laying_ha_day)
+
+
+def _sown_later(
+    farm: Farm, fields: Mapping[str, Field], seasons: Mapping[str, BlockSeason], sowing: Sowing
+) -> dict[str, BlockSeason]:
+    """The blocks with the season that follows from their own day of sowing, in the same year."""
+    made: dict[str, BlockSeason] = {}
+    demands: dict[tuple[int, int], CropDemand] = {}
+    for block_id, own in seasons.items():
+        delay = sowing.delay_days.get(block_id, 0)
+        if not delay:
+            made[block_id] = own
+            continue
+        key = (id(own.demand), delay)
+        if key not in demands:
+            demands[key] = _delayed(farm, fields[own.facts.field_id], own.demand, delay)
+        facts = own.facts
+        uniformity = max(facts.emission_uniformity_pct, LEAST_UNIFORMITY_PCT)
+        need = block_demand(demands[key], uniformity, facts.area_ha, facts.application_mm_h)
+        made[block_id] = BlockSeason(facts, demands[key], need, delay)
+    return made
+
+
+def _delayed(farm: Farm, field: Field, demand: CropDemand, delay_days: int) -> CropDemand:
+    """A crop's demand of the design year when it is sown so many days later; as it was where weather ends."""
+    first: date = demand.dates[0].astype(date)
+    season = replace(farm.season, sowing=first + timedelta(days=delay_days), sown="dry")
+    year = (first + timedelta(days=delay_days)).year
+    later = crop_demand(field.crop, field.soil, field.design, season, farm.weather, year=year)
+    if later.basis == "assumed":
+        return replace(demand, dates=demand.dates + delay_days)
+    return replace(later, findings=(), assumptions=(), years=demand.years,
+                   season_net_mm=demand.season_net_mm, peak_net_mm=demand.peak_net_mm)  # fmt: skip

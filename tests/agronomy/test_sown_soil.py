@@ -1,0 +1,119 @@
+"""Laws of the season from sowing to harvest, and small seasons worked by hand."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from farmgis.agronomy.sown_soil import Watering, sown_season
+
+
+def seasons(seed, days=120, years=5):
+    chance = np.random.default_rng(seed)
+    et = chance.uniform(0.5, 8.0, (days, years)) * np.linspace(0.3, 1.0, days)[:, None]
+    rain = np.where(chance.random((days, years)) < 0.15, chance.exponential(12.0, (days, years)), 0.0)
+    total = np.broadcast_to(np.linspace(30.0, 80.0, days)[:, None], et.shape)
+    return et, rain, total, 0.5 * total
+
+
+WAYS = st.builds(
+    Watering,
+    interval_days=st.integers(1, 6),
+    trigger=st.one_of(st.none(), st.floats(0.3, 1.0)),
+    first_day=st.integers(0, 50),
+    young_share=st.floats(1.0, 2.5),
+    doses=st.sampled_from([(), ((0, 36.0), (4, 36.0), (13, 36.0))]),
+)
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.integers(0, 2**31), WAYS, st.floats(0.0, 1.0))
+def test_water_balance_closes_on_every_day(seed, watering, start):
+    et, rain, total, readily = seasons(seed)
+    s = sown_season(et, rain, total, readily, watering, start)
+    came = rain - s.drained_mm + s.refill_mm + s.dose_mm
+    begun = np.full(et.shape[1], start) * total[0] * watering.young_share
+    # closes over the season to 0.01 mm, and on each day but that on which regular irrigation takes over
+    np.testing.assert_allclose(s.depletion_mm[-1], begun + (et - came).sum(axis=0) - s.outside_mm, atol=0.01)
+    before = np.vstack([begun[None], s.depletion_mm[:-1]])
+    step = s.depletion_mm - before - et + came
+    taking_over = np.arange(et.shape[0])[:, None] == s.begin
+    assert np.abs(np.where(taking_over, 0.0, step)).max() < 0.01
+    assert (s.depletion_mm >= et - 1e-9).all()
+    assert (s.dose_mm <= 36.0).all()
+    assert (s.refill_mm[np.arange(et.shape[0])[:, None] < s.begin] == 0.0).all()
+    assert (s.begin <= max(watering.first_day, 14 if watering.doses else 0)).all()
+
+
+def test_young_crop_without_rain_by_hand():
+    # 2 mm a day; 40 mm held by the wetted zone, half of it readily; the young crop has 2.5 times that: 50 mm
+    et = np.full((60, 1), 2.0)
+    none, total = np.zeros((60, 1)), np.full((60, 1), 40.0)
+    s = sown_season(et, none, total, 0.5 * total, Watering(5, first_day=35, young_share=2.5))
+    # after day 25 (from 0) it has taken 52 mm, over 50: regular irrigation begins on that morning
+    assert s.begin[0] == 25
+    assert s.depletion_mm[24, 0] == pytest.approx(50.0)
+    # 1 / 2.5 of the 50 mm is the wetted zone's: 20 mm are refilled, 30 mm come from outside it
+    assert s.refill_mm[25, 0] == pytest.approx(20.0)
+    assert s.outside_mm[0] == pytest.approx(30.0)
+    assert s.refill_mm[30, 0] == pytest.approx(10.0)
+    assert s.refill_mm[26:30].sum() == 0.0
+    # the peak is 10 mm over 5 days; the first refill is spread over the 25 days that it is for
+    assert s.peak_mm_day[0] == pytest.approx(2.0)
+    assert (s.stress == 1.0).all()
+
+
+def test_regular_irrigation_begins_on_its_day_where_the_soil_lasts():
+    et = np.full((60, 1), 1.0)
+    none, total = np.zeros((60, 1)), np.full((60, 1), 40.0)
+    s = sown_season(et, none, total, 0.5 * total, Watering(5, first_day=35, young_share=2.5))
+    assert s.begin[0] == 35
+    assert np.flatnonzero(s.refill_mm[:, 0])[0] == 35
+
+
+def test_germination_fills_a_dry_seed_bed_by_hand():
+    # 20 mm held by the wetted zone, the strip holds 35; dry at sowing; 36 mm reach the soil, three times
+    et = np.full((40, 1), 1.0)
+    none, total = np.zeros((40, 1)), np.full((40, 1), 20.0)
+    doses = ((0, 36.0), (4, 36.0), (13, 36.0))
+    s = sown_season(et, none, total, 0.5 * total, Watering(3, None, 35, 1.75, doses), 1.0)
+    # 35 mm of the first stay, then what was taken since: 4 mm, then 9
+    assert s.dose_mm[[0, 4, 13], 0] == pytest.approx([35.0, 4.0, 9.0])
+    # 17.5 mm are readily available: taken from day 13 to day 30, over it on day 30
+    assert s.begin[0] == 30
+
+
+def test_trigger_irrigates_before_the_share_is_passed():
+    et = np.full((50, 1), 3.0)
+    none, total = np.zeros((50, 1)), np.full((50, 1), 60.0)
+    s = sown_season(et, none, total, 0.5 * total, Watering(trigger=0.5))
+    # 15 mm is the trigger: five days draw it, the sixth would pass it
+    assert np.flatnonzero(s.refill_mm[:, 0]).tolist()[:3] == [5, 10, 15]
+    assert s.refill_mm[5, 0] == pytest.approx(15.0)
+    assert s.peak_mm_day[0] == pytest.approx(3.0)
+
+
+def test_rain_moves_irrigations():
+    et = np.full((30, 1), 3.0)
+    total = np.full((30, 1), 60.0)
+    dry = np.zeros((30, 1))
+    wet = dry.copy()
+    wet[4] = 12.0
+    first = [
+        np.flatnonzero(sown_season(et, rain, total, 0.5 * total, Watering(trigger=0.5)).refill_mm[:, 0])[0]
+        for rain in (dry, wet)
+    ]
+    # 12 mm of rain are four days' need
+    assert first == [5, 9]
+
+
+def test_given_irrigations_go_before_the_rule():
+    et = np.full((40, 1), 3.0)
+    none, total = np.zeros((40, 1)), np.full((40, 1), 60.0)
+    given_mm = np.full((40, 1), np.nan)
+    given_mm[:10] = 0.0
+    given_mm[6] = 5.0
+    s = sown_season(et, none, total, 0.5 * total, Watering(3), given_mm=given_mm)
+    assert s.refill_mm[:10].sum() == pytest.approx(5.0)
+    assert s.depletion_mm[9, 0] == pytest.approx(25.0)
+    assert s.refill_mm[12, 0] == pytest.approx(31.0)
