@@ -55,7 +55,7 @@ def air_valve_mm(pipe_mm: float) -> float:
     return next(size for most, size in AIR_VALVE_MM if pipe_mm <= most)
 
 
-def _part_mm(pipe_mm: float, share: float) -> float:
+def part_mm(pipe_mm: float, share: float) -> float:
     """The first size that is at least a share of the pipe's. [mm]"""
     return next((s for s in SIZES_MM if s >= share * pipe_mm), SIZES_MM[-1])
 
@@ -193,7 +193,7 @@ def _at_chainage(
 def _size_mm(kind: Kind, pipe_mm: float) -> float:
     if kind in ("air and vacuum", "air release", "vacuum relief"):
         return air_valve_mm(pipe_mm)
-    return _part_mm(pipe_mm, DRAIN_SHARE if kind == "drain" else FLUSH_SHARE)
+    return part_mm(pipe_mm, DRAIN_SHARE if kind == "drain" else FLUSH_SHARE)
 
 
 def reducing_fittings(
@@ -205,14 +205,14 @@ def reducing_fittings(
     for valve in valves:
         x, y, z = (float(v) for v in valve.place_m)
         on, pipe_mm = first[valve.link].main_id, first[valve.link].pipe.nominal_mm
-        part = _part_mm(pipe_mm, FLUSH_SHARE)
+        part = part_mm(pipe_mm, FLUSH_SHARE)
         set_to = f"holds the mains below at {valve.set_head_m:.0f} m"
         relief = (
             f"opens at {valve.relief_head_m:.0f} m should the reducing valve fail: without it the mains "
             "below would stand under the pump's shut-off head"
         )
         made += [
-            Fitting("reducing valve", _part_mm(pipe_mm, REDUCING_SHARE), on, z, set_to, x, y),
+            Fitting("reducing valve", part_mm(pipe_mm, REDUCING_SHARE), on, z, set_to, x, y),
             Fitting("pressure relief", part, on, z, relief, x, y),
             Fitting("test point", TEST_POINT_MM, on, z, "head before and after the reducing valve", x, y),
         ]

@@ -1,6 +1,7 @@
 """Published values, one CSV a table, each row with its source, and their reader."""
 
 from farmgis.tables.reader import (
+    clogging_limits,
     crop,
     crop_names,
     default_dripline,
@@ -13,6 +14,7 @@ from farmgis.tables.reader import (
 )
 
 __all__ = [
+    "clogging_limits",
     "crop",
     "crop_names",
     "default_dripline",

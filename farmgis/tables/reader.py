@@ -9,7 +9,7 @@ from functools import cache
 from importlib import resources
 
 from farmgis.errors import InputError
-from farmgis.records import Crop, Dripline, Fertiliser, Pipe, Soil
+from farmgis.records import CloggingLimit, Crop, Dripline, Fertiliser, Pipe, Soil
 
 Row = dict[str, str]
 
@@ -118,6 +118,17 @@ def nutrient_uptake() -> dict[str, tuple[float, float, float]]:
         r["crop"]: (float(r["n_kg_t"]), float(r["p2o5_kg_t"]), float(r["k2o_kg_t"]))
         for r in rows("nutrient_uptake")
     }
+
+
+@cache
+def clogging_limits() -> tuple[CloggingLimit, ...]:
+    """What clogs emitters: the classes of each factor of the water."""
+    return tuple(
+        CloggingLimit(
+            r["factor"], r["name"], float(r["moderate"]), float(r["severe"]), r["unit"], r["source"]
+        )
+        for r in rows("clogging_limits")
+    )
 
 
 @cache
