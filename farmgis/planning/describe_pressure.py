@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from farmgis.planning.describe_mains import Piece, pieces_of
 from farmgis.planning.filter_station import FilterStation, station_fittings
 from farmgis.planning.fittings import (
     Fitting,
@@ -18,6 +17,7 @@ from farmgis.planning.fittings import (
     submain_fittings,
     valve_fittings,
 )
+from farmgis.planning.main_pieces import Piece
 from farmgis.planning.main_sizes import LEAST_HEAD_M
 from farmgis.planning.mains import MainsPlan
 from farmgis.planning.pressure_class import (
@@ -98,7 +98,7 @@ def pressure_of(plan: MainsPlan) -> MainsPressure:
     """The pressures of a source's mains, with reducing valves where they are the cheapest way."""
     job, network = plan.job, plan.network
     closing = closing_flow_m3h(network, open_flow_m3h(plan))
-    pieces = tuple(pieces_of(plan))
+    pieces = tuple(plan.pieces())
     reaches = reach_pressures(pieces, plan.flow_m3h, closing, plan.shut_off_m, job.pipes, job.water)
     level = float(plan.sizes.head_m[0, 0] - plan.sizes.pump_head_m[0] + job.supply.station_loss_m)
     rates = job.rates
@@ -108,7 +108,7 @@ def pressure_of(plan: MainsPlan) -> MainsPressure:
     if zones.valves:
         lower = replace(plan.sizes, head_m=reduced_heads_m(network, head, zones.valves))
         plan = replace(plan, sizes=lower)
-        pieces = tuple(pieces_of(plan))
+        pieces = tuple(plan.pieces())
         reaches = reach_pressures(pieces, plan.flow_m3h, closing, zones.static_level_m, job.pipes, job.water)
     return MainsPressure(plan, pieces, reaches, zones)
 

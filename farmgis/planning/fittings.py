@@ -125,8 +125,9 @@ def _goes_up(z: Floats) -> bool:
 
 
 def _ways(network: MainNetwork) -> Iterator[list[Point]]:
-    """Each way from the source to an end, vertex by vertex; a node is named once."""
+    """Each way from the source to an end by its nodes and the vertices at which it turns up or down."""
     inner = set(network.parent[1:].tolist())
+    turns = [_turns(line) for line in network.line_m]
     for end in range(1, network.count):
         if end in inner:
             continue
@@ -135,10 +136,16 @@ def _ways(network: MainNetwork) -> Iterator[list[Point]]:
             links.append(int(network.parent[links[-1]]))
         way: list[Point] = []
         for link in reversed(links):
-            first = 1 if way else 0
-            way += [(link, i) for i in range(first, len(network.line_m[link]))]
+            way += [(link, i) for i in turns[link][1 if way else 0 :]]
         if way:
             yield way
+
+
+def _turns(line: Floats) -> list[int]:
+    """The ends of a line, and the vertices between which it only rises or only falls."""
+    step = np.diff(line[:, 2]) if len(line) else np.empty(0)
+    inner = np.flatnonzero(step[:-1] * step[1:] <= 0.0) + 1
+    return [0, *inner.tolist(), len(line) - 1] if len(line) > 1 else list(range(len(line)))
 
 
 def _long_grades(network: MainNetwork, highs: set[Point]) -> list[tuple[int, float]]:

@@ -99,7 +99,7 @@ def pressure_zones(
     head than the valve takes when it is wide open.
     """
     spare_m = _spare_m(network, head_m, needed_m)
-    bill = _Bill(pressures, pipes, prices)
+    bill = _Bill(network, pressures, pipes, prices)
     plain = _State(np.full(network.count, shut_off_level_m), np.zeros(network.count))
     valves, reduced = _valves(network, bill, head_m, spare_m, plain)
     with_valves = bill.total(reduced) + len(valves) * prices.reducing_valve
@@ -118,21 +118,28 @@ def pressure_zones(
 
 def reduced_heads_m(network: MainNetwork, head_m: Floats, valves: Sequence[ReducingValve]) -> Floats:
     """Heads above datum (shifts, nodes) as they run with reducing valves in the mains. [m]"""
-    made = head_m.copy()
+    made, beyond = head_m.copy(), _beyond(network)
     for valve in valves:
         inlet = made[:, network.parent[valve.link]]
         outlet = np.minimum(inlet, valve.set_head_m + float(valve.place_m[2]))
-        own = _beyond(network, valve.link)
-        made[:, own] -= (inlet - outlet)[:, None]
+        made[:, beyond[valve.link]] -= (inlet - outlet)[:, None]
     return made
 
 
 class _Bill:
     """What pipes cost as heads change: each piece in its least class that bears all of it."""
 
-    def __init__(self, pressures: Sequence[ReachPressure], pipes: Sequence[Pipe], prices: ZonePrices) -> None:
+    def __init__(
+        self,
+        network: MainNetwork,
+        pressures: Sequence[ReachPressure],
+        pipes: Sequence[Pipe],
+        prices: ZonePrices,
+    ) -> None:
         self.prices = prices
+        self.beyond = _beyond(network)
         self.link = np.array([r.link for r in pressures], dtype=np.int64)
+        self.pieces = [np.flatnonzero(np.isin(self.link, own)) for own in self.beyond]
         self.lowest_m = np.array([float(r.line_m[:, 2].min()) for r in pressures])
         self.length_m = np.array([float(chainage_m(r.line_m)[-1]) for r in pressures])
         rows = [_classes(r, pipes, prices) for r in pressures]
@@ -141,17 +148,36 @@ class _Bill:
         table = np.array([[*r, *[none] * (most - len(r))] for r in rows]).reshape(len(rows), most, 3)
         self.bears_m, self.over_m, self.price = table[..., 0], table[..., 1], table[..., 2]
 
-    def _prices(self, state: _State) -> tuple[Floats, np.ndarray]:
-        static, drop = state.level_m[self.link] - self.lowest_m, state.drop_m[self.link]
-        served = (self.bears_m >= static[:, None] - 1e-6) & (self.over_m <= drop[:, None] + 1e-6)
-        price = np.where(served, self.price, np.inf).min(axis=1)
+    def _prices(self, state: _State, own: Ints | None = None) -> tuple[Floats, np.ndarray]:
+        own = np.arange(self.link.size) if own is None else own
+        link, price = self.link[own], self.price[own]
+        static, drop = state.level_m[link] - self.lowest_m[own], state.drop_m[link]
+        served = (self.bears_m[own] >= static[:, None] - 1e-6) & (self.over_m[own] <= drop[:, None] + 1e-6)
         none = ~served.any(axis=1)
-        dearest = np.where(np.isfinite(self.price), self.price, 0.0).max(axis=1)
-        return np.where(none, UNSERVED_FACTOR * dearest, price), none
+        dearest = np.where(np.isfinite(price), price, 0.0).max(axis=1)
+        least = np.where(served, price, np.inf).min(axis=1)
+        return np.where(none, UNSERVED_FACTOR * dearest, least), none
 
-    def total(self, state: _State) -> float:
-        """Cost of all pieces."""
-        return float(self._prices(state)[0] @ self.length_m) if self.link.size else 0.0
+    def total(self, state: _State, own: Ints | None = None) -> float:
+        """Cost of all pieces, or of some."""
+        own = np.arange(self.link.size) if own is None else own
+        return float(self._prices(state, own)[0] @ self.length_m[own]) if own.size else 0.0
+
+    def saved(self, network: MainNetwork, valve: ReducingValve, head_m: Floats, state: _State) -> float:
+        """What pipes cost less with one more valve."""
+        own = self.pieces[valve.link]
+        return self.total(state, own) - self.total(self.below(network, valve, head_m, state), own)
+
+    def below(self, network: MainNetwork, valve: ReducingValve, head_m: Floats, state: _State) -> _State:
+        """The heads with one more valve: at rest its relief's, running lower by what every shift loses."""
+        own = self.beyond[valve.link]
+        runs = np.isfinite(head_m[:, valve.link])
+        inlet = head_m[runs, network.parent[valve.link]]
+        lost = max(float((inlet - valve.set_head_m - float(valve.place_m[2])).min()), 0.0)
+        level, drop = state.level_m.copy(), state.drop_m.copy()
+        level[own] = np.minimum(level[own], valve.level_m)
+        drop[own] = np.maximum(drop[own], lost)
+        return _State(level, drop)
 
     def unserved(self, state: _State) -> bool:
         """Whether some piece is left that no class bears."""
@@ -179,14 +205,12 @@ def _classes(
     return found
 
 
-def _beyond(network: MainNetwork, link: int) -> Ints:
-    """A link and all that it feeds."""
-    inside = np.zeros(network.count, dtype=bool)
-    inside[link] = True
-    for i in range(link + 1, network.count):
-        inside[i] |= inside[network.parent[i]]
-    inside[0] = link == 0
-    return np.flatnonzero(inside)
+def _beyond(network: MainNetwork) -> list[Ints]:
+    """Of each link: itself and all that it feeds."""
+    fed: list[list[int]] = [[i] for i in range(network.count)]
+    for i in range(network.count - 1, 0, -1):
+        fed[network.parent[i]] += fed[i]
+    return [np.array(sorted(own), dtype=np.int64) for own in fed]
 
 
 def _spare_m(network: MainNetwork, head_m: Floats, needed_m: Floats) -> Floats:
@@ -201,9 +225,9 @@ def _spare_m(network: MainNetwork, head_m: Floats, needed_m: Floats) -> Floats:
     return spare
 
 
-def _least_level_m(network: MainNetwork, link: int, head_m: Floats, spare_m: Floats) -> tuple[float, float]:
+def _least_level_m(network: MainNetwork, below: Ints, head_m: Floats, spare_m: Floats) -> tuple[float, float]:
     """Head above datum that a link's inlet needs over all shifts, and the least that it has to spare. [m]"""
-    below = _beyond(network, link)
+    link = int(below[0])
     runs = np.isfinite(head_m[:, link])
     if not runs.any():
         return np.nan, -np.inf
@@ -219,19 +243,21 @@ def _valves(
     """Reducing valves, the one that saves most first, as long as one saves more than it costs."""
     places = []
     for link in range(1, network.count):
-        needed, spare = _least_level_m(network, link, head_m, spare_m)
+        needed, spare = _least_level_m(network, bill.beyond[link], head_m, spare_m)
         if spare >= VALVE_LOSS_M and len(network.line_m[link]):
             places.append(_valve(network, link, needed))
     made: list[ReducingValve] = []
-    while places:
-        before = bill.total(state)
-        savings = [before - bill.total(_below(network, v, head_m, state)) for v in places]
+    savings = np.array([bill.saved(network, v, head_m, state) for v in places])
+    while savings.size and savings.max() > bill.prices.reducing_valve + 1e-9:
         best = int(np.argmax(savings))
-        if savings[best] <= bill.prices.reducing_valve + 1e-9:
-            break
-        valve = replace(places.pop(best), saved=savings[best])
-        state = _below(network, valve, head_m, state)
+        valve = replace(places[best], saved=float(savings[best]))
+        state = bill.below(network, valve, head_m, state)
         made.append(valve)
+        savings[best] = -np.inf
+        for i, other in enumerate(places):  # only what lies above or below it is changed
+            related = valve.link in bill.beyond[other.link] or other.link in bill.beyond[valve.link]
+            if related and np.isfinite(savings[i]):
+                savings[i] = bill.saved(network, other, head_m, state)
     return tuple(sorted(made, key=lambda v: v.link)), state
 
 
@@ -240,18 +266,6 @@ def _valve(network: MainNetwork, link: int, needed_level_m: float) -> ReducingVa
     head = max(needed_level_m - float(place[2]), LEAST_HEAD_M)
     relief = head + max(RELIEF_SHARE * head, LEAST_RELIEF_M)
     return ReducingValve(link, place, head, relief, relief + float(place[2]), 0.0)
-
-
-def _below(network: MainNetwork, valve: ReducingValve, head_m: Floats, state: _State) -> _State:
-    """The heads with one more valve: at rest up to its relief, running by what all shifts lose at least."""
-    own = _beyond(network, valve.link)
-    runs = np.isfinite(head_m[:, valve.link])
-    inlet = head_m[runs, network.parent[valve.link]]
-    lost = max(float((inlet - valve.set_head_m - float(valve.place_m[2])).min()), 0.0)
-    level, drop = state.level_m.copy(), state.drop_m.copy()
-    level[own] = np.minimum(level[own], valve.level_m)
-    drop[own] = np.maximum(drop[own], lost)
-    return _State(level, drop)
 
 
 def _own_pump(
@@ -264,15 +278,16 @@ def _own_pump(
 ) -> tuple[int | None, float]:
     """The branch that a pump and a main of its own would serve best, and what all would then cost."""
     best, least = None, np.inf
+    away = network.path_m()
     for link in range(1, network.count):
-        needed, _ = _least_level_m(network, link, head_m, spare_m)
+        needed, _ = _least_level_m(network, bill.beyond[link], head_m, spare_m)
         if not np.isfinite(needed) or not len(network.line_m[link]):
             continue
         at_rest = water_level_m + SHUT_OFF_FACTOR * max(needed - water_level_m, 0.0)
-        lowered = _below(network, replace(_valve(network, link, needed), level_m=at_rest), head_m, state)
+        lowered = bill.below(network, replace(_valve(network, link, needed), level_m=at_rest), head_m, state)
         if bill.unserved(lowered):
             continue
-        trunk = float(network.path_m()[network.parent[link]])
+        trunk = float(away[network.parent[link]])
         cost = bill.total(lowered) + bill.prices.pump_set + trunk * bill.least_price_m(link)
         if cost < least - 1e-9:
             best, least = link, cost

@@ -11,7 +11,6 @@ from farmgis.planning.main_network import MainNetwork
 from farmgis.planning.pressure_class import BAR_M, reach_pressures
 from farmgis.planning.pressure_zones import (
     ZonePrices,
-    _below,
     _Bill,
     _least_level_m,
     _spare_m,
@@ -159,18 +158,18 @@ def test_valves_against_brute_force(seed):
     needed = np.where(network.valve >= 0, ground + 20.0, ground + 3.0)[None, :]
     prices = replace(WEIGHT, reducing_valve=2500.0, pump_set=1e12)
     zones = zones_of(network, head, needed, 190.0, prices)
-    bill = _Bill(laid(network, head, 190.0), CLASSES, prices)
+    bill = _Bill(network, laid(network, head, 190.0), CLASSES, prices)
     spare = _spare_m(network, head, needed)
     least = np.inf
     for chosen in itertools.product([False, True], repeat=n - 1):
         state = _State(np.full(n, 190.0), np.zeros(n))
         for link in (1 + np.flatnonzero(chosen)).tolist():
-            valve = _valve(network, link, _least_level_m(network, link, head, spare)[0])
-            state = _below(network, valve, head, state)
+            valve = _valve(network, link, _least_level_m(network, bill.beyond[link], head, spare)[0])
+            state = bill.below(network, valve, head, state)
         least = min(least, bill.total(state) + 2500.0 * sum(chosen))
     state = _State(np.full(n, 190.0), np.zeros(n))
     for valve in zones.valves:
-        state = _below(network, valve, head, state)
+        state = bill.below(network, valve, head, state)
     found = bill.total(state) + 2500.0 * len(zones.valves)
     assert least - 1e-6 <= found <= 1.05 * least
     assert (state.level_m == zones.static_level_m).all()
