@@ -128,7 +128,9 @@ _ALL = (
         _text("dripline", "The dripline chosen"),
         _whole("blocks", "How many blocks the field has"),
         _real("flow_m3h", "Flow of all its blocks together"), _SOURCE,
-        _text("status", "What became of the field", "planned", "attention", "not planned"))),
+        _text("status", "What became of the field", "planned", "attention", "not planned"),
+        _whole("blocks_at_least", "Blocks that the greatest flow of a block alone calls for in the same "
+               "strips: no cuts of them have fewer"))),
     Layer("blocks", "Blocks", "What one valve waters: the strips of its laterals, half a spacing to each "
           "side, on irrigated land.", "MultiPolygon", (
         _BLOCK, _FIELD, _SHIFT, _AREA, _whole("laterals", "How many laterals it has"),

@@ -17,7 +17,9 @@ from farmgis.hydraulics.emitters import emitter_law
 from farmgis.hydraulics.friction import dripline_row, pipe_rows
 from farmgis.hydraulics.lateral import START_LOSS_K, local_loss_terms
 from farmgis.hydraulics.water import Water
+from farmgis.planning import block_cuts_kernel as cuts_kernel
 from farmgis.planning import block_search_kernel as kernel
+from farmgis.planning.block_cuts import cheapest_cuts, fewest_blocks
 from farmgis.planning.rows import Axes
 from farmgis.planning.strips import JUMP_SPACINGS, Ints, Strip, jumps
 from farmgis.records import Design, Dripline, Floats, Pipe, Surface
@@ -33,12 +35,6 @@ SNAP_M = 6.0
 
 GRADIENTS = np.array([0.06, 0.025, 0.01, 0.005])
 """Friction slopes that a submain's sizes are tried at."""
-
-BLOCK_PRICE = 1e5
-"""In the cuts, fewer blocks go before cheaper ones."""
-
-OVER_PRICE = 10.0 * BLOCK_PRICE
-"""A block of the greatest flow that is out of tolerance, where a strip cannot be kept within it."""
 
 LONGEST_SIDESTEP_M = 120.0
 """A submain may run this far along the rows from one line to the next, where pieces are short; it pays for
@@ -81,7 +77,10 @@ class Rules:
 
 @dataclass(frozen=True)
 class BlockChoice:
-    """A block as found: line indices `first` to `last` (exclusive) of a strip, and its submain."""
+    """A block as found: line indices `first` to `last` (exclusive) of a strip, and its submain.
+
+    `at_least` is its part of the fewest blocks that its strip could be cut into by flow alone.
+    """
 
     strip: Strip
     first: int
@@ -92,6 +91,7 @@ class BlockChoice:
     excess: float
     cost: float
     area_m2: float
+    at_least: float = 1.0
 
     @property
     def over(self) -> float:
@@ -100,7 +100,7 @@ class BlockChoice:
 
 
 @dataclass(frozen=True)
-class _Units:
+class Units:
     """A strip's lines in units: `bounds` are line indices, shape (units + 1,)."""
 
     bounds: Ints
@@ -108,6 +108,7 @@ class _Units:
 
     @property
     def count(self) -> int:
+        """Number of units."""
         return int(self.middle.size)
 
 
@@ -119,16 +120,26 @@ def best_blocks(
     Greatest flow is hard. Tolerance is hard where it can be met: a block that nothing brings within it
     is kept with the least excess, and says so.
     """
-    units = _units(strip, slope_pct, rules)
+    units = strip_units(strip, slope_pct, rules)
     shares = np.linspace(0.0, 1.0, 9 if rules.fine else 5)
-    trial = _trial(strip, units, shares, axes, ground, rules)
-    bounds = _bounds(strip, units, rules)
+    trial = strip_trial(strip, units, shares, axes, ground, rules)
+    bounds = trial_bounds(strip, units, rules)
     best, choice = _candidates(trial, bounds, units, strip, rules)
-    cuts = _cheapest_cuts(best, _flow_of_units(strip, units, rules), rules)
+    flows = unit_flows(strip, units, rules)
+    least_cost = np.zeros(best.shape[:2])
+    cuts_kernel.least_costs(
+        trial.wide, trial.facts, trial.emitter_m3_s, trial.reach, trial.fastest, trial.weight, TRENCH_INDEX,
+        least_cost,
+    )  # fmt: skip
+
+    def look(a: int, b: int) -> None:
+        _improve(trial, bounds, rules, a, b, best[a, b - a - 1], choice[a, b - a - 1])
+
+    band = (rules.least_flow_m3h, rules.most_flow_m3h)
+    cuts = cheapest_cuts(best, flows, band, least_cost, look if rules.fine else None)
+    at_least = fewest_blocks(flows, rules.most_flow_m3h) / len(cuts)
     found = []
     for a, b in cuts:
-        if rules.fine:
-            _improve(trial, bounds, rules, a, b, best[a, b - a - 1], choice[a, b - a - 1])
         s, valve, g, spend = (int(c) for c in choice[a, b - a - 1])
         found.append(
             BlockChoice(
@@ -136,26 +147,27 @@ def best_blocks(
                 first=int(units.bounds[a]),
                 last=int(units.bounds[b]),
                 share=float(shares[s]),
-                valve=_valve_line(units, a, b, valve),
-                sizes=_line_sizes(trial, units, a, b, s, valve, g, bool(spend)),
+                valve=valve_line(units, a, b, valve),
+                sizes=line_sizes(trial, units, a, b, s, valve, g, bool(spend)),
                 excess=float(best[a, b - a - 1, 0]),
                 cost=float(best[a, b - a - 1, 1]) + VALVE_INDEX,
                 area_m2=strip.area_m2(
                     rules.design.lateral_spacing_m, int(units.bounds[a]), int(units.bounds[b])
                 ),
+                at_least=at_least,
             )
         )
     return found
 
 
-def _valve_line(units: _Units, a: int, b: int, valve: int) -> int:
+def valve_line(units: Units, a: int, b: int, valve: int) -> int:
     """The line at which the valve stands: a block's end lines when it is fed from an end."""
     if valve == a:
         return int(units.bounds[a])
     return int(units.bounds[b]) - 1 if valve == b - 1 else int(units.middle[valve])
 
 
-def _units(strip: Strip, slope_pct: float, rules: Rules) -> _Units:
+def strip_units(strip: Strip, slope_pct: float, rules: Rules) -> Units:
     """Units fine enough for the ground and the block band: at most 12 m, 0.25 m of fall, and no jump."""
     lines = strip.number.size
     width = (float(strip.v_m[-1]) - float(strip.v_m[0])) / max(lines - 1, 1) or rules.design.lateral_spacing_m
@@ -170,10 +182,10 @@ def _units(strip: Strip, slope_pct: float, rules: Rules) -> _Units:
         count = max(1, round((high - low) / size))
         pieces.append(np.round(np.linspace(low, high, count + 1)).astype(np.int64)[:-1])
     bounds = np.append(np.concatenate(pieces), lines)
-    return _Units(bounds, (bounds[:-1] + bounds[1:]) // 2)
+    return Units(bounds, (bounds[:-1] + bounds[1:]) // 2)
 
 
-def _flow_of_units(strip: Strip, units: _Units, rules: Rules) -> Floats:
+def unit_flows(strip: Strip, units: Units, rules: Rules) -> Floats:
     """Flow of each unit at the design head. [m3/h]"""
     emitters = (strip.end_u_m - strip.start_u_m) / rules.dripline.emitter_spacing_m
     total = np.concatenate([[0.0], np.cumsum(emitters)])
@@ -181,7 +193,7 @@ def _flow_of_units(strip: Strip, units: _Units, rules: Rules) -> Floats:
 
 
 @dataclass(frozen=True)
-class _Trial:
+class Trial:
     """The arrays that the kernels judge candidate blocks by."""
 
     ground: Floats
@@ -217,7 +229,10 @@ class _Trial:
         )
 
 
-def _trial(strip: Strip, units: _Units, shares: Floats, axes: Axes, ground: Surface, rules: Rules) -> _Trial:
+def strip_trial(
+    strip: Strip, units: Units, shares: Floats, axes: Axes, ground: Surface, rules: Rules
+) -> Trial:
+    """The tables of a strip's units with the submain at each of some shares of its width."""
     dripline = rules.dripline
     m = units.middle
     inlet_u = np.stack([strip.inlet_u_m(float(s), SNAP_M)[m] for s in shares])
@@ -241,7 +256,7 @@ def _trial(strip: Strip, units: _Units, shares: Floats, axes: Axes, ground: Surf
     gradients = GRADIENTS if rules.fine else GRADIENTS[1:3]
     capacity = np.empty((gradients.size, fastest.size))
     kernel.capacities(rows, fastest, gradients, capacity)
-    return _Trial(
+    return Trial(
         ground=inlet_z,
         reach=np.pad(np.sqrt(step_u**2 + step_v**2 + step_z**2), ((0, 0), (0, 1))),
         wide=np.diff(units.bounds).astype(float),
@@ -264,7 +279,7 @@ def _trial(strip: Strip, units: _Units, shares: Floats, axes: Axes, ground: Surf
 
 
 @dataclass(frozen=True)
-class _Bounds:
+class Bounds:
     """What else `try_range` is bounded by, from `most_flow` to `step_max`."""
 
     most_m3_s: float
@@ -273,9 +288,10 @@ class _Bounds:
     step_m: Floats
 
 
-def _bounds(strip: Strip, units: _Units, rules: Rules) -> _Bounds:
+def trial_bounds(strip: Strip, units: Units, rules: Rules) -> Bounds:
+    """What else bounds the runs of a strip's units."""
     across = np.append(np.diff(strip.v_m[units.middle]), 0.0)
-    return _Bounds(
+    return Bounds(
         rules.most_flow_m3h / 3600.0,
         _greatest_spread_m(rules),
         rules.design.lateral_max_m + rules.dripline.emitter_spacing_m,
@@ -283,7 +299,7 @@ def _bounds(strip: Strip, units: _Units, rules: Rules) -> _Bounds:
     )
 
 
-def _arguments(trial: _Trial, bounds: _Bounds) -> tuple[Any, ...]:
+def _arguments(trial: Trial, bounds: Bounds) -> tuple[Any, ...]:
     """The kernels' arguments from `ground` to `step_max`."""
     return (
         trial.ground,
@@ -313,24 +329,22 @@ def _arguments(trial: _Trial, bounds: _Bounds) -> tuple[Any, ...]:
 
 
 def _candidates(
-    trial: _Trial, bounds: _Bounds, units: _Units, strip: Strip, rules: Rules
+    trial: Trial, bounds: Bounds, units: Units, strip: Strip, rules: Rules
 ) -> tuple[Floats, Ints]:
     """Return (excess and cost, choice) of every run of units, as the kernel fills them."""
-    longest = _longest_run(_flow_of_units(strip, units, rules), rules.most_flow_m3h)
+    longest = _longest_run(unit_flows(strip, units, rules), rules.most_flow_m3h)
     best = np.empty((units.count, longest, 2))
     choice = np.zeros((units.count, longest, 4), np.int64)
-    kernel.try_ranges(longest, _valves(rules), *_arguments(trial, bounds), best, choice)
+    kernel.try_ranges(longest, valve_places(rules), *_arguments(trial, bounds), best, choice)
     return best, choice
 
 
-def _valves(rules: Rules) -> int:
+def valve_places(rules: Rules) -> int:
     """How many places of the valve are tried: both ends, and the middle when the search is fine."""
     return 3 if rules.fine else 2
 
 
-def _improve(
-    trial: _Trial, bounds: _Bounds, rules: Rules, a: int, b: int, best: Floats, choice: Ints
-) -> None:
+def _improve(trial: Trial, bounds: Bounds, rules: Rules, a: int, b: int, best: Floats, choice: Ints) -> None:
     """Look through all shares and valves for a chosen run, and keep what is cheaper, or nearer."""
     units = trial.wide.size
     kernel.try_range(
@@ -339,7 +353,7 @@ def _improve(
         0,
         True,
         np.zeros(trial.ground.shape[0], bool),
-        _valves(rules),
+        valve_places(rules),
         *_arguments(trial, bounds),
         np.zeros(units, np.int64),
         np.zeros(units),
@@ -349,9 +363,7 @@ def _improve(
     )
 
 
-def _line_sizes(
-    trial: _Trial, units: _Units, a: int, b: int, s: int, valve: int, g: int, spend: bool
-) -> Ints:
+def line_sizes(trial: Trial, units: Units, a: int, b: int, s: int, valve: int, g: int, spend: bool) -> Ints:
     """Pipe of each line's reach towards the valve, for a block that the search chose.
 
     The lines of the valve's own unit have the pipe of the next unit outward on their side.
@@ -389,7 +401,7 @@ def _line_sizes(
     elif before is not None:
         lines[own] = before
     if before is not None and after is not None:
-        lines[own.start : _valve_line(units, a, b, valve) - first] = before
+        lines[own.start : valve_line(units, a, b, valve) - first] = before
     return lines
 
 
@@ -490,46 +502,3 @@ def _longest_run(flows: Floats, most: float) -> int:
             first += 1
         longest = max(longest, last - first + 1)
     return longest
-
-
-def _cheapest_cuts(best: Floats, flows: Floats, rules: Rules) -> list[tuple[int, int]]:
-    """Cut a strip by dynamic programming: the fewest blocks within tolerance, then the cheapest.
-
-    A block under the least flow is charged in proportion to what it lacks, so that remainders are shared
-    out evenly. Where no cuts keep every block within tolerance, land out of it is charged instead.
-    """
-    units, longest = best.shape[:2]
-    total = np.concatenate([[0.0], np.cumsum(flows)])
-    a = np.arange(units)[:, None]
-    b = np.minimum(a + np.arange(1, longest + 1)[None, :], units)
-    flow = total[b] - total[a]
-    lack = np.maximum(0.0, 1.0 - flow / rules.least_flow_m3h)
-    price = BLOCK_PRICE * (1.0 + 0.2 * lack**2) + best[:, :, 1]
-    within = np.where(best[:, :, 0] <= 0.0, price, math.inf)
-    cuts = _cuts(within)
-    if cuts is None:
-        over = OVER_PRICE * (1.0 + best[:, :, 0]) * flow / rules.most_flow_m3h
-        cuts = _cuts(price + np.where(best[:, :, 0] > 0.0, over, 0.0))
-    assert cuts is not None
-    return cuts
-
-
-def _cuts(price: Floats) -> list[tuple[int, int]] | None:
-    """The runs (a, b) of least total price that make up a strip, or None. `price` is by a and length - 1."""
-    units, longest = price.shape
-    cost = np.full(units + 1, math.inf)
-    cost[0] = 0.0
-    came_from = np.zeros(units + 1, np.int64)
-    for b in range(1, units + 1):
-        starts = np.arange(max(0, b - longest), b)
-        totals = cost[starts] + price[starts, b - starts - 1]
-        k = int(np.argmin(totals))
-        cost[b], came_from[b] = totals[k], starts[k]
-    if not math.isfinite(cost[units]):
-        return None
-    cuts = []
-    b = units
-    while b > 0:
-        cuts.append((int(came_from[b]), b))
-        b = int(came_from[b])
-    return cuts[::-1]

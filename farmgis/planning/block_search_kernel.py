@@ -379,7 +379,7 @@ def _try_run(
             if (excess <= 0.0 and (best[0] > 0.0 or cost < best[1])) or (excess > 0.0 and excess < best[0]):
                 best[0], best[1] = excess, cost
                 choice[0], choice[1], choice[2], choice[3] = s, valve, g // 2, spend
-            if excess <= 0.0:  # gradients fall: what follows is dearer
+            if excess <= 0.0 and not thorough:  # gradients fall: what follows is mostly dearer
                 cheapest = cheapest or g == 0
                 break
         if smallest <= 0.0 and not thorough:
@@ -483,7 +483,7 @@ def try_range(
             choice,
         )
         given_up[s] = b - a > 1 and (smallest > 0.4 or own > spread_max)
-        if cheapest or (smallest <= 0.0 and not thorough):
+        if not thorough and (cheapest or smallest <= 0.0):
             return s
     return served
 

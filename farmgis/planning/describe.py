@@ -50,6 +50,7 @@ def field_facts(field: Field, ground: Survey, layout: Layout) -> dict[str, Any]:
         "row_pattern": "straight",
         "dripline": layout.dripline.name,
         "blocks": len(layout.blocks),
+        "blocks_at_least": round(sum(b.choice.at_least for b in layout.blocks)),
         "flow_m3h": sum(b.heads.flow_m3h for b in layout.blocks),
         "source_id": field.source_id,
         "cost_index": cost.get(round(layout.azimuth_deg, 6)),

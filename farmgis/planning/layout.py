@@ -13,6 +13,7 @@ from farmgis.errors import FieldError
 from farmgis.hydraulics.water import water_at
 from farmgis.planning.block_hydraulics import BlockHeads, solve_block
 from farmgis.planning.block_search import MOST_UNITS, BlockChoice, Rules, best_blocks
+from farmgis.planning.block_share import well_placed
 from farmgis.planning.land import line_azimuth
 from farmgis.planning.laterals import DrawnBlock, draw_block
 from farmgis.planning.rows import Lines, RowPlan, crop_rows, row_plan
@@ -276,6 +277,9 @@ def _choices(rows: RowPlan, ground: Survey, rules: Rules) -> tuple[list[BlockCho
             left_out += size_ha
             continue
         blocks, lost = _chain_blocks(chain, rows, ground, rules)
+        if rules.fine:
+            surface, slope = ground.surface, ground.slope_p95_pct
+            blocks = [well_placed(b, rows.axes, surface, slope, rules) for b in blocks]
         found += blocks
         left_out += lost
     return found, left_out

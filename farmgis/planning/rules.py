@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from farmgis.planning import (
+    block_cuts,
     block_search,
+    block_share,
     block_states,
     describe,
     layout,
@@ -32,6 +34,8 @@ def planning_assumptions() -> tuple[Assumption, ...]:
         ("shortest_arm", f"{block_search.SNAP_M:g}", "m"),
         ("index_of_a_valve_set", f"{block_search.VALVE_INDEX:g}", "kg of pipe"),
         ("index_of_a_metre_of_trench", f"{block_search.TRENCH_INDEX:g}", "kg of pipe"),
+        ("index_of_uneven_blocks", f"{block_cuts.EVEN_INDEX:g}", "kg of pipe for a block of greatest flow"),
+        ("dearer_for_evenness", f"{100 * block_share.EVEN_SHARE:g}", "% of pipe and trench"),
         ("index_of_a_lateral", f"{layout.LATERAL_INDEX:g}", "kg of pipe"),
         ("index_of_a_row_end", f"{layout.ROW_END_INDEX:g}", "kg of pipe"),
         ("index_of_a_lost_hectare", f"{layout.LOST_HA_INDEX:g}", "kg of pipe"),

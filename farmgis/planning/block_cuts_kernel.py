@@ -1,0 +1,35 @@
+"""Kernel of `block_cuts`: what runs of units cost at least. SI units."""
+
+import math
+
+import numba
+import numpy as np
+
+
+@numba.njit(cache=True)
+def least_costs(wide, facts, nominal, reach, fastest, weight, trench, out):
+    """Fill `out` (units, longest): what a run costs at least, with pipe no wider than velocity asks for.
+
+    The least over all shares and all places of the valve; friction and heads are left out of account.
+    """
+    shares, units = reach.shape
+    longest = out.shape[1]
+    carried = np.empty(units + 1)
+    for a in range(units):
+        for length in range(1, min(longest, units - a) + 1):
+            b = a + length
+            best = math.inf
+            for s in range(shares):
+                carried[a] = 0.0
+                for k in range(a, b):
+                    n = wide[k] * (facts[s, k, 0, 0] + facts[s, k, 1, 0])
+                    carried[k + 1] = carried[k] + n * nominal
+                cost = 0.0
+                for k in range(a, b - 1):  # either way: a valve somewhere leaves each reach the lesser flow
+                    flow = min(carried[k + 1], carried[b] - carried[k + 1])
+                    size = 0
+                    while size < fastest.size - 1 and flow > fastest[size]:
+                        size += 1
+                    cost += reach[s, k] * (weight[size] + trench)
+                best = min(best, cost)
+            out[a, length - 1] = best
