@@ -480,16 +480,40 @@ def check_output(folder: str | Path, overwrite: bool = False) -> None:
         check_calendar(Path(folder) / CALENDAR_FILE, overwrite)
 
 
+def check_maps(folder: str | Path, overwrite: bool = False) -> None:
+    """Refuse, before anything is drawn, a folder in which sheets may not be written. Raises OutputError."""
+    from farmgis.results import hand_over
+
+    hand_over.check_maps(Path(folder), overwrite)
+
+
+def write_maps(
+    plan: Plan,
+    folder: str | Path,
+    overwrite: bool = False,
+    step: Callable[[int, int], None] | None = None,
+) -> list[Path]:
+    """Draw a plan's map sheets into a folder, as `maps.pdf` and a PNG a map in `maps`; returns both."""
+    from farmgis.results import hand_over
+
+    return hand_over.write_maps(plan, _made(folder), overwrite, step)
+
+
+def _made(folder: str | Path) -> Path:
+    try:
+        Path(folder).mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OutputError(f"{folder}: the folder cannot be made: {error.strerror}") from error
+    return Path(folder)
+
+
 def write_plan(plan: Plan, folder: str | Path, overwrite: bool = False) -> Path:
     """Write a plan's layers into a folder as `plan.gpkg`, its season as `plan.ics`; returns the former."""
     from farmgis.results.calendar_file import check_calendar, write_calendar
     from farmgis.results.frames import frames_of
     from farmgis.results.publish import publish
 
-    try:
-        Path(folder).mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise OutputError(f"{folder}: the folder cannot be made: {error.strerror}") from error
+    _made(folder)
     check_calendar(Path(folder) / CALENDAR_FILE, overwrite)
     about = {"farm": plan.name, "season_shift_days": plan.season_shift_days}
     path = publish(Path(folder) / PLAN_FILE, frames_of(plan), plan.crs, overwrite, about)

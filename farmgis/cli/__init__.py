@@ -3,6 +3,7 @@
 import click
 
 from farmgis import __version__
+from farmgis.cli.maps import maps
 from farmgis.cli.plan import plan
 
 
@@ -13,3 +14,4 @@ def main() -> None:
 
 
 main.add_command(plan)
+main.add_command(maps)

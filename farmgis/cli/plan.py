@@ -28,6 +28,7 @@ ALL_PLANNED, SOME_NOT_PLANNED, BAD_INPUT, OUTPUT_REFUSED = 0, 1, 2, 3
 @click.option("--crop", help="Crop of the fields that state none (maize unless told).")
 @click.option("--output", required=True, type=click.Path(), help="Folder for plan.gpkg.")
 @click.option("--overwrite", is_flag=True, help="Replace a plan that is there.")
+@click.option("--maps", is_flag=True, help="Draw the map sheets too: maps.pdf and maps/.")
 @click.option("--json", "as_json", is_flag=True, help="Print the summary as JSON.")
 @click.option("--quiet", is_flag=True, help="Print nothing but errors.")
 def plan(
@@ -40,6 +41,7 @@ def plan(
     crop: str | None,
     output: str,
     overwrite: bool,
+    maps: bool,
     as_json: bool,
     quiet: bool,
 ) -> None:
@@ -68,7 +70,7 @@ def plan(
             fields, elevation, weather=weather, layer=layer, input_crs=input_crs, crop=crop
         )
 
-    made, path = _planned(read, output, overwrite, show=not (quiet or as_json))
+    made, path = _planned(read, output, overwrite, maps, show=not (quiet or as_json))
     if as_json:
         click.echo(json.dumps({"schema": 1, "file": path} | made.summary, indent=2, ensure_ascii=False))
     elif not quiet:
@@ -78,24 +80,33 @@ def plan(
     sys.exit(SOME_NOT_PLANNED if made.summary["fields_not_planned"] else ALL_PLANNED)
 
 
-def _planned(read: Callable[[], Farm], output: str, overwrite: bool, show: bool) -> tuple[Plan, str]:
+def _planned(
+    read: Callable[[], Farm], output: str, overwrite: bool, maps: bool, show: bool
+) -> tuple[Plan, str]:
     """The plan and its file, or an exit with the message of what went wrong."""
     from farmgis.errors import FarmgisError, OutputError
-    from farmgis.run import check_output, plan_farm, write_plan
+    from farmgis.run import check_maps, check_output, plan_farm, write_maps, write_plan
 
     try:
         check_output(output, overwrite)
+        if maps:
+            check_maps(output, overwrite)
         farm = read()
         with _progress(len(farm.fields), show) as step:
             made = plan_farm(farm, step)
-        return made, str(write_plan(made, output, overwrite))
+        path = str(write_plan(made, output, overwrite))
+        if maps:
+            with steps_shown("drawing sheet", show) as step:
+                write_maps(made, output, overwrite, step)
+        return made, path
     except OutputError as error:
-        _fail(str(error), OUTPUT_REFUSED)
+        fail(str(error), OUTPUT_REFUSED)
     except FarmgisError as error:
-        _fail(str(error), BAD_INPUT)
+        fail(str(error), BAD_INPUT)
 
 
-def _fail(message: str, status: int) -> NoReturn:
+def fail(message: str, status: int) -> NoReturn:
+    """Print what went wrong and leave with a status."""
     click.echo(f"farmgis: {message}", err=True)
     sys.exit(status)
 
@@ -127,3 +138,19 @@ def _progress(fields: int, show: bool) -> Iterator[Callable[[str], None] | None]
             bar.update(task, completed=started, at=field_id)
 
         yield step
+
+
+@contextmanager
+def steps_shown(what: str, show: bool) -> Iterator[Callable[[int, int], None] | None]:
+    """A line that tells which step of how many is on, on a terminal; elsewhere nothing."""
+    if not show or not sys.stderr.isatty():
+        yield None
+        return
+
+    def step(done: int, of: int) -> None:
+        click.echo(f"\r{what} {done} of {of} ", nl=False, err=True)
+
+    try:
+        yield step
+    finally:
+        click.echo("\r" + " " * (len(what) + 16) + "\r", nl=False, err=True)
