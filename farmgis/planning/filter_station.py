@@ -341,3 +341,23 @@ def tell_station(station: FilterStation) -> tuple[Assumption, ...]:
                    else "common practice"),
     ]  # fmt: skip
     return tuple(told)
+
+
+def tell_filters() -> tuple[Assumption, ...]:
+    """What filters of every source are sized with."""
+    told = (
+        ("media_rate", _by_hazard(MEDIA_RATE_M_H), "m/h in clean, middling and dirty water"),
+        ("media_backwash", f"{MEDIA_BACKWASH_M_H:g}", "m/h"),
+        ("media_tanks", f"{LEAST_TANKS} to {MOST_TANKS}", "before wider ones are taken"),
+        ("disc_unit", _by_hazard(DISC_UNIT_M3H), "m3/h in clean, middling and dirty water"),
+        ("disc_backwash", f"{DISC_BACKWASH_M3H:g}", "m3/h"),
+        ("backwash_head", f"{BACKWASH_HEAD_M:g}", "m after the filters"),
+        ("settling", f"{SETTLING_MG_L:g}", "mg/l of suspended solids, or more"),
+    )
+    return tuple(
+        Assumption(f"filters.{key}", value, unit, "", "common practice") for key, value, unit in told
+    )
+
+
+def _by_hazard(rates: dict[str, float]) -> str:
+    return ", ".join(f"{rate:g}" for rate in rates.values())

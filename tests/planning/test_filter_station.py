@@ -13,6 +13,7 @@ from farmgis.planning.filter_station import (
     filter_units,
     station_findings,
     station_fittings,
+    tell_filters,
     tell_station,
 )
 from farmgis.records import Source, Supply, WaterQuality
@@ -174,3 +175,5 @@ def test_assumptions_tell_units_and_order():
     assert "media units" in told["station.river.filters"].value
     assert told["station.river.solids"].known == "user"
     assert told["station.river.order"].value.startswith("intake screen, pump")
+    own = {a.key: a.value for a in tell_filters()}
+    assert own["filters.media_rate"] == "55, 45, 36"
