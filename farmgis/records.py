@@ -377,6 +377,16 @@ class Season:
     emergence_days: int = 10  # from sowing
     regular_after_days: int = 25  # from emergence to the first regular irrigation, at the latest
     initial_water_pct: float | None = None  # of what the root zone holds for the crop, at sowing
+    today: date | None = None  # the rest of the season is planned from here
+
+
+@dataclass(frozen=True)
+class GivenWater:
+    """What a zone was given on a day."""
+
+    date: date
+    zone_id: str
+    volume_m3: float
 
 
 @dataclass(frozen=True)
@@ -425,6 +435,8 @@ class Farm:
     nutrients: Nutrients | None = None
     supply: Supply = Supply()
     prices: Prices = Prices()
+    this_year: Weather | None = None  # as it was, up to today
+    given: tuple[GivenWater, ...] = ()
 
 
 @dataclass(frozen=True)

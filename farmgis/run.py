@@ -17,7 +17,7 @@ import shapely
 from farmgis.errors import FieldError, LandError, OutputError
 from farmgis.planning.assignment import FieldNeed, assigned
 from farmgis.planning.block_search import submain_pipes
-from farmgis.planning.block_season import BlockSeason
+from farmgis.planning.block_season import LEAST_UNIFORMITY_PCT, BlockSeason
 from farmgis.planning.demand import BlockDemand, CropDemand, block_demand, crop_demand
 from farmgis.planning.describe import block_facts, field_facts, joined, layer_tables
 from farmgis.planning.farm_supply import farm_supply
@@ -27,7 +27,7 @@ from farmgis.planning.layout import lay_out
 from farmgis.planning.main_network import Ground
 from farmgis.planning.mains import rates_of
 from farmgis.planning.rules import planning_assumptions
-from farmgis.planning.season import LEAST_UNIFORMITY_PCT, BlockRun, plan_season
+from farmgis.planning.season import BlockRun, plan_season
 from farmgis.planning.shifts import Turn, grouped, least_flow_shifts, shifts_of
 from farmgis.planning.supply import FieldLoad, source_balance
 from farmgis.planning.survey import SLOPE_NOISE_PCT, survey
@@ -174,10 +174,15 @@ def _whole(farm: Farm, plans: Sequence[FieldPlan], demands: Demands) -> Plan:
     tables["findings"] = _findings_table(findings, plans)
     tables["assumptions"] = _records_table([vars(a) for a in assumptions])
     summary = _summary(farm, plans, needs, groups, tables, findings)
-    stated, reckoned = farm.season.sowing, season.calendar.sowing
-    shift = (stated - reckoned).days if stated is not None and reckoned is not None else 0
     return Plan(
-        farm.name, farm.crs, tables, tuple(findings), tuple(assumptions), summary, shift, season.series
+        farm.name,
+        farm.crs,
+        tables,
+        tuple(findings),
+        tuple(assumptions),
+        summary,
+        season.shift_days,
+        season.series,
     )
 
 

@@ -14,18 +14,24 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from farmgis.agronomy.soil_water import stress_coefficient
+from farmgis.agronomy.sown_soil_kernel import run_seasons
 from farmgis.records import Floats
+
+RAIN_SHARE = 0.5
+"""Share of what the crop took since the last irrigation that rain has to give for the next one to wait
+(common practice)."""
 
 
 @dataclass(frozen=True)
 class Watering:
     """When and how a season is watered.
 
-    Each irrigation fills the root zone: each `interval_days`, or where `trigger` is given on the day on which
-    the depletion would pass that share of the readily available water. The first comes on `first_day` of the
-    season, counted from 0, at the latest. Until then the crop draws on `young_share` times the ground that
-    is wetted later. `doses` are germination's, before any of it: the day and the depth in the soil [mm].
+    Each irrigation fills the root zone. It comes `interval_days` after the last, but waits from day to day
+    where rain gave `RAIN_SHARE` of what the crop took since then and the soil lasts; or, where `trigger` is
+    given, on the day on which the depletion would pass that share of the readily available water. The first
+    comes on `first_day` of the season, counted from 0, at the latest. Until then the crop draws on
+    `young_share` times the ground that is wetted later. `doses` are germination's, before any of it: the day
+    and the depth in the soil [mm].
     """
 
     interval_days: int = 3
@@ -81,86 +87,26 @@ def sown_season(
     - outside, save that a given irrigation may drain too.
     """
     days, count = crop_et_mm.shape
-    doses = _doses(watering, days, count)
-    young_total, young_readily = total_mm * watering.young_share, readily_mm * watering.young_share
-    start = np.asarray(start_depletion, dtype=np.float64) * young_total[0]
-    begin = _begin(crop_et_mm, rain_mm, doses, young_readily, start, watering)
-    regular = np.arange(days)[:, None] >= begin
-    total, readily = np.where(regular, total_mm, young_total), np.where(regular, readily_mm, young_readily)
-    allowed = _allowed(crop_et_mm, readily_mm)
-    end, refill, stored, drained = (np.zeros((days, count)) for _ in range(4))
-    outside, peak, depletion = np.zeros(count), np.zeros(count), start
-    last = np.full(count, -1, dtype=np.int64)
-    for day in range(days):
-        takes_over = (begin == day) & (watering.handover < 1.0)
-        outside += np.where(takes_over, (1.0 - watering.handover) * depletion, 0.0)
-        depletion = np.where(takes_over, watering.handover * depletion, depletion)
-        due = regular[day] & _due(
-            watering, day - begin, depletion + crop_et_mm[day] - rain_mm[day], readily[day]
-        )
-        refill[day] = np.where(due, np.maximum(depletion - rain_mm[day] - allowed[day], 0.0), 0.0)
-        peak = np.maximum(peak, refill[day] / _days_for(watering, day, begin, last))
-        last = np.where(due, day, last)
-        if given_mm is not None:
-            refill[day] = np.where(np.isnan(given_mm[day]), refill[day], given_mm[day])
-        drained[day] = np.maximum(rain_mm[day] - depletion, 0.0)
-        depletion = np.maximum(depletion - rain_mm[day], 0.0)
-        stored[day] = np.minimum(doses[day], depletion)
-        depletion = np.maximum(depletion - stored[day] - refill[day], 0.0) + crop_et_mm[day]
-        end[day] = depletion
-    stress = stress_coefficient(end - crop_et_mm, total, readily)
-    return SownSeason(end, stress, refill, stored, drained, total, readily, begin, outside, peak)
+    start = np.asarray(start_depletion, dtype=np.float64) * total_mm[0] * watering.young_share
+    doses = _doses(watering, days)
+    given = np.full((days, count), np.nan) if given_mm is None else given_mm
+    rows = [np.ascontiguousarray(a.T) for a in (crop_et_mm, rain_mm, total_mm, readily_mm)]
+    earliest = max((day + 1 for day, _ in watering.doses), default=0)
+    latest = min(max(watering.first_day, earliest), days)
+    out = np.empty((count, 7, days))
+    begin, outside, peak = np.zeros(count, dtype=np.int64), np.zeros(count), np.zeros(count)
+    run_seasons(
+        *rows, doses, np.ascontiguousarray(given.T), start, watering.interval_days,
+        -1.0 if watering.trigger is None else watering.trigger, latest, earliest, watering.young_share,
+        RAIN_SHARE, np.empty(days), out, begin, outside, peak,
+    )  # fmt: skip
+    end, stress, refill, dose, drained, total, readily = (out[:, k].T for k in range(7))
+    return SownSeason(end, stress, refill, dose, drained, total, readily, begin, outside, peak)
 
 
-def _doses(watering: Watering, days: int, count: int) -> Floats:
-    depths = np.zeros((days, count))
+def _doses(watering: Watering, days: int) -> Floats:
+    depths = np.zeros(days)
     for day, depth in watering.doses:
         if day < days:
             depths[day] += depth
     return depths
-
-
-def _due(
-    watering: Watering, since: NDArray[np.int64], by_night_mm: Floats, readily_mm: Floats
-) -> NDArray[np.bool_]:
-    """Whether an irrigation is due: on its day of the interval, or where the day would pass the trigger."""
-    if watering.trigger is None:
-        return np.asarray(since % watering.interval_days == 0)
-    return np.asarray(by_night_mm > watering.trigger * readily_mm)
-
-
-def _days_for(
-    watering: Watering, day: int, begin: NDArray[np.int64], last: NDArray[np.int64]
-) -> NDArray[np.int64]:
-    """Over how many days' need a refill on this day is counted: the first one's is all since sowing."""
-    first = last < begin
-    since = np.full(begin.shape, watering.interval_days) if watering.trigger is None else day - last
-    return np.maximum(np.where(first & (begin > 0), day, since), 1)
-
-
-def _allowed(crop_et_mm: Floats, readily_mm: Floats) -> Floats:
-    """How deep the soil may stand in the morning so that no later day passes its readily available water."""
-    taken = np.cumsum(crop_et_mm, axis=0)
-    room = np.minimum.accumulate((readily_mm - taken)[::-1], axis=0)[::-1]
-    return np.asarray(np.maximum(room + taken - crop_et_mm, 0.0))
-
-
-def _begin(
-    crop_et_mm: Floats,
-    rain_mm: Floats,
-    doses_mm: Floats,
-    readily_mm: Floats,
-    start_mm: Floats,
-    watering: Watering,
-) -> NDArray[np.int64]:
-    """The first day of regular irrigation: as stated, or sooner where the young crop's water runs short."""
-    days, count = crop_et_mm.shape
-    earliest = max((day + 1 for day, _ in watering.doses), default=0)
-    latest = min(max(watering.first_day, earliest), days)
-    begin = np.full(count, latest, dtype=np.int64)
-    depletion = start_mm
-    for day in range(latest):
-        depletion = np.maximum(depletion - rain_mm[day] - doses_mm[day], 0.0) + crop_et_mm[day]
-        if day >= earliest:
-            begin = np.where((begin > day) & (depletion > readily_mm[day]), day, begin)
-    return begin

@@ -217,7 +217,7 @@ def _source_text(value: Any) -> Any:
 
 
 def _season(document: Document) -> list[Assumption]:
-    given = document.get("season", {})
+    given = {k: v for k, v in document.get("season", {}).items() if k != "given_file"}
     season = Season(**given)
     told = [_given(f"season.{k}", given[k], SECTIONS["season"][k].unit) for k in given]
     defaults = ("exceedance_pct", "laying_ha_day")  # how the crop starts is told where it was used

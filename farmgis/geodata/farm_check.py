@@ -81,6 +81,8 @@ def _file_problems(document: Document, folder: Path) -> list[Problem]:
     looks: tuple[tuple[str, str, Callable[[str], Any]], ...] = (
         ("elevation", "file", model),
         ("weather", "file", table),
+        ("weather", "this_year_file", table),
+        ("season", "given_file", table),
         *(("fields", key, marks(key)) for key in MARK_KEYS),
     )
     return [

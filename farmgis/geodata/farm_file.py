@@ -34,7 +34,7 @@ from farmgis.geodata.field_marks import MARK_KEYS, Marks, with_marks
 from farmgis.geodata.fields import COLUMN_NAMES, Boundaries, read_fields
 from farmgis.geodata.settings_check import Problem, check
 from farmgis.geodata.toml_lines import KeyPath, key_lines, line_of
-from farmgis.records import Farm, Field, Finding, RefusedField, Season, Weather
+from farmgis.records import Farm, Field, Finding, GivenWater, RefusedField, Season, Weather
 
 FILE_LIMIT_BYTES = 4_000_000
 FAR_SOURCE_KM = 50.0
@@ -117,7 +117,8 @@ def _farm(document: Document, folder: Path, fallback_name: str, refuse: Refuse) 
     looked = probe(elevation, [f.area for f in planned], allowance)
     sources = sources_of(clean, boundaries.file_crs, boundaries.crs)
     refuse(_source_problems(sources, boundaries))
-    weather, told = _weather(clean.get("weather", {}), boundaries, looked, folder)
+    weather, told = _weather(clean.get("weather", {}), "file", boundaries, looked, folder)
+    this_year, more = _weather(clean.get("weather", {}), "this_year_file", boundaries, looked, folder)
     return Farm(
         name=clean.get("name", fallback_name),
         crs=_crs_text(boundaries),
@@ -126,10 +127,12 @@ def _farm(document: Document, folder: Path, fallback_name: str, refuse: Refuse) 
         sources=sources,
         pipes=pipes_of(clean),
         weather=weather,
-        season=Season(**clean.get("season", {})),
+        this_year=this_year,
+        season=Season(**{k: v for k, v in clean.get("season", {}).items() if k != "given_file"}),
+        given=_given(clean.get("season", {}), folder),
         nutrients=nutrients_of(clean),
         assumptions=assumptions_of(clean, choice, planned, elevation, boundaries, weather),
-        findings=boundaries.findings + findings + elevation.findings + looked.findings + told,
+        findings=boundaries.findings + findings + elevation.findings + looked.findings + told + more,
         refused=boundaries.refused + refused,
     )
 
@@ -175,10 +178,10 @@ def _elevation(section: Document, boundaries: Boundaries, folder: Path) -> Eleva
 
 
 def _weather(
-    section: Document, boundaries: Boundaries, looked: Probe, folder: Path
+    section: Document, key: str, boundaries: Boundaries, looked: Probe, folder: Path
 ) -> tuple[Weather | None, tuple[Finding, ...]]:
     """The weather, placed by the farm file or else by the fields and the elevation model."""
-    if "file" not in section or not boundaries.parcels:
+    if key not in section or not boundaries.parcels:
         return None, ()
     from farmgis.geodata.weather import read_weather
 
@@ -188,7 +191,16 @@ def _weather(
         raise InputError(
             "weather: the elevation model has no height at the fields; state altitude_m under [weather]"
         )
-    return read_weather(gate.local_file(beside(folder, section["file"]), "weather"), latitude, altitude)
+    return read_weather(gate.local_file(beside(folder, section[key]), "weather"), latitude, altitude)
+
+
+def _given(section: Document, folder: Path) -> tuple[GivenWater, ...]:
+    """The irrigations that were given, where the farm file names a file of them."""
+    if "given_file" not in section:
+        return ()
+    from farmgis.geodata.given_file import read_given
+
+    return read_given(gate.local_file(beside(folder, section["given_file"]), "irrigations"))
 
 
 def _source_problems(sources: Any, boundaries: Boundaries) -> list[Problem]:

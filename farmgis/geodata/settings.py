@@ -116,6 +116,7 @@ SECTIONS: dict[str, dict[str, Setting]] = {
         "file": FILE,
         "latitude_deg": _n(-89.0, 89.0, "degrees"),
         "altitude_m": _n(-450.0, 7000.0, "m"),
+        "this_year_file": Setting("file"),
     },
     "season": {
         "sowing": Setting("date"),
@@ -129,6 +130,8 @@ SECTIONS: dict[str, dict[str, Setting]] = {
         "emergence_days": Setting("whole", 0, 60, "days"),
         "regular_after_days": Setting("whole", 0, 120, "days"),
         "initial_water_pct": _n(0.0, 100.0, "% of the available water"),
+        "today": Setting("date"),
+        "given_file": Setting("file"),
     },
     "nutrients": {
         "target_yield_t_ha": _n(0.1, 200.0, "t/ha", True),

@@ -9,6 +9,9 @@ import numpy as np
 from farmgis.planning.demand import BlockDemand, CropDemand
 from farmgis.records import BlockFacts, Floats
 
+LEAST_UNIFORMITY_PCT = 50.0
+"""A block less uniform than this has a finding of its own; its demand is computed with this."""
+
 
 @dataclass(frozen=True)
 class BlockSeason:

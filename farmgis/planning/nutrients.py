@@ -88,7 +88,8 @@ def zones_of(
     """The zones whose blocks all have a computed season; `travel_min` by block, `fields` by id."""
     made = []
     for shift in shifts:
-        own = [seasons[i] for i in shift.block_ids if seasons[i].demand.basis != "assumed"]
+        known = [seasons[i] for i in shift.block_ids if i in seasons]
+        own = [s for s in known if s.demand.basis != "assumed"]
         if own and len(own) == len(shift.block_ids):
             hours = [s.gross_factor / s.facts.application_mm_h for s in own]  # for each mm net
             made.append(
@@ -120,9 +121,17 @@ def need_kg_ha(nutrients: Nutrients, crop: str) -> tuple[float, float, float] | 
 
 
 def nutrient_plan(
-    nutrients: Nutrients | None, zones: Sequence[ZoneBlocks], runs: Sequence[Irrigation], sowing: date | None
+    nutrients: Nutrients | None,
+    zones: Sequence[ZoneBlocks],
+    runs: Sequence[Irrigation],
+    sowing: date | None,
+    today: date | None = None,
 ) -> NutrientPlan:
-    """Doses and base dressing of all zones; empty where no target yield was given or there are no runs."""
+    """Doses and base dressing of all zones; empty where no target yield was given or there are no runs.
+
+    From `today`, where it is given, only the share of the crop's days of uptake that is left is dosed: what
+    came before was given. Base dressing is no longer a task then.
+    """
     if nutrients is None:
         none = Assumption("nutrients", "none planned", "", "no target yield was given", "common practice")
         return NutrientPlan(assumptions=(none,))
@@ -132,12 +141,13 @@ def nutrient_plan(
     found: list[Finding] = []
     for zone in zones:
         own = [r for r in runs if r.zone_id == zone.shift.zone_id]
-        made, told = _zone_doses(nutrients, zone, own, sowing)
+        made, told = _zone_doses(nutrients, zone, own, sowing, today)
         doses += made
         found += told
     fields = {f.field_id: f for z in zones for f in z.fields}
     tasks = _preparing(doses, zones)
-    tasks += [t for f in fields.values() for t in _base(nutrients, f, zones, sowing)]
+    if today is None or today <= sowing:
+        tasks += [t for f in fields.values() for t in _base(nutrients, f, zones, sowing)]
     found += [_light(f) for f in fields.values() if f.soil.field_capacity < LIGHT_SOIL_FC]
     doses.sort(key=lambda d: (d.date, d.inject_start, d.zone_id))
     return NutrientPlan(tuple(doses), tuple(tasks), tuple(found), _told(nutrients))
@@ -147,7 +157,7 @@ def nutrient_plan(
 
 
 def _zone_doses(
-    nutrients: Nutrients, zone: ZoneBlocks, runs: Sequence[Irrigation], sowing: date
+    nutrients: Nutrients, zone: ZoneBlocks, runs: Sequence[Irrigation], sowing: date, today: date | None
 ) -> tuple[list[NutrientDose], list[Finding]]:
     crops = {f.crop.name: f.crop for f in zone.fields}
     where = zone.shift.zone_id
@@ -162,6 +172,8 @@ def _zone_doses(
         return [], [Finding("note", "season", what, where, "ask an agronomist for its need and split")]
     n_kg = need[0] * (1.0 - nutrients.base_n_pct / 100.0) * sum(b.area_ha for b in zone.blocks)
     first, last = uptake_days(crop)
+    gone = 0 if today is None else (today - sowing).days
+    n_kg *= min(max((last + 1 - max(first, gone)) / (last + 1 - first), 0.0), 1.0)
     fit = [r for r in runs if first <= (r.date - sowing).days <= last and _middle(r, zone)[1] > 0.0]
     if not fit or n_kg <= 0.0:
         return [], [] if n_kg <= 0.0 else [_no_run(where, n_kg)]

@@ -6,17 +6,15 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
-from farmgis.planning.block_season import BlockSeason
+from farmgis.planning.block_season import LEAST_UNIFORMITY_PCT, BlockSeason
 from farmgis.planning.demand import CropDemand, block_demand, crop_demand
 from farmgis.planning.irrigation_calendar import IrrigationCalendar, season_calendar
 from farmgis.planning.nutrients import NutrientDose, NutrientPlan, nutrient_plan, zones_of
+from farmgis.planning.season_now import SeasonNow, season_now
 from farmgis.planning.season_series import find_short_years, season_series
 from farmgis.planning.sowing import Sowing, plan_sowing
 from farmgis.planning.upkeep import Task, field_works, season_tasks, tell_tasks
 from farmgis.records import Assumption, Farm, Field, Finding, SeasonSeries, Shift
-
-LEAST_UNIFORMITY_PCT = 50.0
-"""A block less uniform than this has a finding of its own; its demand is computed with this."""
 
 
 @dataclass(frozen=True)
@@ -29,7 +27,10 @@ class BlockRun:
 
 @dataclass(frozen=True)
 class SeasonPlan:
-    """The season: each block's need with its day of sowing, the calendar, tasks, doses, and what is told."""
+    """The season: each block's need with its day of sowing, the calendar, tasks, doses, and what is told.
+
+    `shift_days` are the days from the calendar's year to the season that is stated.
+    """
 
     seasons: dict[str, BlockSeason]
     calendar: IrrigationCalendar
@@ -38,6 +39,7 @@ class SeasonPlan:
     series: SeasonSeries
     findings: tuple[Finding, ...]
     assumptions: tuple[Assumption, ...]
+    shift_days: int
 
 
 def plan_season(
@@ -52,36 +54,50 @@ def plan_season(
     travel = {key: run.travel_min for key, run in runs.items()}
     sowing = plan_sowing(shifts, seasons, farm.sources, hours_without_source, fields, travel, farm.season)
     sown = _sown_later(farm, fields, seasons, sowing)
-    calendar = season_calendar(shifts, sown, farm.sources, hours_without_source, sowing.runs)
-    tasks, task_findings = _tasks(farm, sown, runs, calendar)
+    now, out_of_season = season_now(farm, shifts, fields, sown, sowing.runs)
+    running, runs_to_come = (sown, sowing.runs) if now is None else (now.seasons, now.germination)
+    calendar = season_calendar(shifts, running, farm.sources, hours_without_source, runs_to_come)
+    tasks, task_findings = _tasks(farm, sown, runs, calendar, now)
     fed = NutrientPlan()
     if calendar.sowing is not None:
-        zones = zones_of(shifts, sown, fields, travel)
-        fed = nutrient_plan(farm.nutrients, zones, calendar.irrigations, calendar.sowing)
-    series = season_series(calendar, sown, farm.sources, fields)
-    found = (
-        *sowing.findings,
-        *calendar.findings,
-        *task_findings,
-        *fed.findings,
-        *find_short_years(series, farm),
-    )
+        zones = zones_of(shifts, running, fields, travel)
+        first = calendar.sowing if now is None else now.sowing
+        fed = nutrient_plan(
+            farm.nutrients, zones, calendar.irrigations, first, None if now is None else now.today
+        )
+    series = season_series(calendar, running, farm.sources, fields, {} if now is None else now.past)
+    found = (*out_of_season, *sowing.findings, *calendar.findings, *task_findings, *fed.findings,
+             *find_short_years(series, farm))  # fmt: skip
     told = (*sowing.assumptions, *calendar.assumptions, *(tell_tasks() if tasks else ()), *fed.assumptions)
+    if now is not None:
+        found = (*now.findings, *found)
+        told = (*now.assumptions, *(a for a in told if a.key != "calendar_year"))
     tasks = tuple(sorted((*tasks, *fed.tasks), key=lambda t: t.date))
-    return SeasonPlan(sown, calendar, tasks, fed.doses, series, found, told)
+    stated = farm.season.sowing
+    shift = (stated - calendar.sowing).days if stated and calendar.sowing and now is None else 0
+    return SeasonPlan(sown, calendar, tasks, fed.doses, series, found, told, shift)
 
 
 def _tasks(
-    farm: Farm, seasons: Mapping[str, BlockSeason], runs: Mapping[str, BlockRun], calendar: IrrigationCalendar
+    farm: Farm,
+    seasons: Mapping[str, BlockSeason],
+    runs: Mapping[str, BlockRun],
+    calendar: IrrigationCalendar,
+    now: SeasonNow | None,
 ) -> tuple[tuple[Task, ...], tuple[Finding, ...]]:
-    """The tasks around the calendar's irrigations; none where there is no calendar."""
+    """The tasks around the calendar's irrigations that are not over; none where there is no calendar."""
     if calendar.sowing is None:
         return (), ()
     laterals = {key: run.laterals for key, run in runs.items()}
-    works = field_works(
-        farm.fields, seasons, laterals, calendar.watered, calendar.sowing, farm.season.emergence_days
-    )
-    return season_tasks(works, farm.season.laying_ha_day)
+    watered, sowing = calendar.watered, calendar.sowing
+    if now is not None:
+        sowing = now.sowing
+        watered = {key: (now.first_water.get(key, first), last) for key, (first, last) in watered.items()}
+    works = field_works(farm.fields, seasons, laterals, watered, sowing, farm.season.emergence_days)
+    tasks, findings = season_tasks(works, farm.season.laying_ha_day)
+    if now is None:
+        return tasks, findings
+    return tuple(t for t in tasks if t.end_date >= now.today), ()
 
 
 def _sown_later(

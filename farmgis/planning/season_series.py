@@ -8,6 +8,7 @@ import numpy as np
 
 from farmgis.planning.block_season import BlockSeason
 from farmgis.planning.irrigation_calendar import IrrigationCalendar
+from farmgis.planning.season_now import PastDays
 from farmgis.records import (
     BlockSeries,
     CropYears,
@@ -27,10 +28,11 @@ def season_series(
     seasons: Mapping[str, BlockSeason],
     sources: Sequence[Source],
     fields: Mapping[str, Field],
+    past: Mapping[str, PastDays],
 ) -> SeasonSeries:
-    """Days of every block and source of the calendar, years of every crop and source."""
+    """Days of every block and source of the calendar, a block's with those before it; years of all."""
     gives = {s.source_id: s.flow_m3h * s.hours_per_day for s in sources}
-    blocks = tuple(_block(seasons[i], calendar) for i in calendar.block_days)
+    blocks = tuple(_with_past(_block(seasons[i], calendar), past.get(i)) for i in calendar.block_days)
     days = [
         SourceSeries(key, _dates(calendar, own.asked_m3.size), own.asked_m3, own.given_m3, gives.get(key))
         for key, own in calendar.source_days.items()
@@ -79,6 +81,23 @@ def _block(season: BlockSeason, calendar: IrrigationCalendar) -> BlockSeries:
         season.facts.block_id, demand.crop, dates, demand.rain_mm, own.given_mm[part], own.depletion_mm[part],
         demand.readily_mm, demand.total_mm,
     )  # fmt: skip
+
+
+def _with_past(series: BlockSeries, past: PastDays | None) -> BlockSeries:
+    """The series with the days before the calendar's first."""
+    if past is None:
+        return series
+    gone = past.rain_mm.size
+    return BlockSeries(
+        series.block_id,
+        series.crop,
+        np.concatenate((series.dates[0] - gone + np.arange(gone), series.dates)),
+        np.concatenate((past.rain_mm, series.rain_mm)),
+        np.concatenate((past.irrigation_mm, series.irrigation_mm)),
+        np.concatenate((past.depletion_mm, series.depletion_mm)),
+        np.concatenate((past.readily_mm, series.readily_mm)),
+        np.concatenate((past.total_mm, series.total_mm)),
+    )
 
 
 def _crop_years(seasons: Mapping[str, BlockSeason], fields: Mapping[str, Field]) -> tuple[CropYears, ...]:

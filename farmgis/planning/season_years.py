@@ -88,26 +88,32 @@ def sowing_day(season: Season, latitude_deg: float) -> tuple[date, Assumption]:
 
 def season_years(weather: Weather, sowing: date, season_days: int) -> SeasonYears:
     """The weather's seasons of that length; `years` is empty where it covers none."""
-    et0, said = reference_et_mm(weather)
     if weather.basis == "normals":
-        return _from_normals(weather, et0, said, sowing, season_days)
-    return _from_days(weather, et0, said, sowing, season_days)
+        return _from_normals(weather, *reference_et_mm(weather), sowing, season_days)
+    return _from_days(weather, sowing, season_days)
 
 
 # ---- daily weather --------------------------------------------------------------------------------
 
 
-def _from_days(weather: Weather, et0: Floats, said: str, sowing: date, season_days: int) -> SeasonYears:
+def daily_weather(weather: Weather) -> tuple[DailyWeather, str, list[Finding]]:
+    """Every day of daily weather, what its reference ET rests on, and what was repaired."""
+    et0, said = reference_et_mm(weather)
     first_day = weather.dates[0].astype("datetime64[D]")
     place = (weather.dates.astype("datetime64[D]") - first_day).astype(np.int64)
     total = int(place[-1]) + 1
     et0_full, bridged = _bridge(_on_every_day(place, total, et0))
-    findings = _told_bridged(bridged)
     rain, told = _rain(weather, place, total)
-    findings += told
+    return DailyWeather(first_day, et0_full, rain), said, _told_bridged(bridged) + told
+
+
+def _from_days(weather: Weather, sowing: date, season_days: int) -> SeasonYears:
+    days, said, findings = daily_weather(weather)
+    first_day, total = days.first_day, days.et0_mm.size
+    place = (weather.dates.astype("datetime64[D]") - first_day).astype(np.int64)
     starts = _covered_starts(first_day, total, sowing, season_days)
     index = np.array([begin for _, begin in starts], dtype=np.int64) + np.arange(season_days)[:, None]
-    whole = ~np.isnan(et0_full[index]).any(axis=0) if starts else np.zeros(0, dtype=bool)
+    whole = ~np.isnan(days.et0_mm[index]).any(axis=0) if starts else np.zeros(0, dtype=bool)
     out = [year for (year, _), ok in zip(starts, whole, strict=True) if not ok]
     if out:
         findings.append(_told_left_out(out))
@@ -116,8 +122,8 @@ def _from_days(weather: Weather, et0: Floats, said: str, sowing: date, season_da
     return SeasonYears(
         years=tuple(year for (year, _), ok in zip(starts, whole, strict=True) if ok),
         dates=first_day + index,
-        et0_mm=et0_full[index],
-        rain_mm=rain[index],
+        et0_mm=days.et0_mm[index],
+        rain_mm=days.rain_mm[index],
         wind_m_s=None if wind is None else _on_every_day(place, total, wind)[index],
         rh_min_pct=None if humidity is None else _on_every_day(place, total, humidity)[index],
         findings=tuple(findings),
@@ -127,7 +133,7 @@ def _from_days(weather: Weather, et0: Floats, said: str, sowing: date, season_da
                 "gaps_bridged", str(GAP_DAYS_MAX), "days at most", "by a straight line", "common practice"
             ),
         ),
-        days=DailyWeather(first_day, et0_full, rain),
+        days=days,
     )
 
 
@@ -138,13 +144,13 @@ def _covered_starts(
     first: date = first_day.astype(date)
     starts = []
     for year in range(first.year, (first + timedelta(days=total)).year + 1):
-        begin = (_same_day(sowing, year) - first).days
+        begin = (same_day(sowing, year) - first).days
         if begin >= 0 and begin + season_days <= total:
             starts.append((year, begin))
     return starts
 
 
-def _same_day(day: date, year: int) -> date:
+def same_day(day: date, year: int) -> date:
     """That day in another year, 28 February for the 29th where there is none."""
     if day.month == 2 and day.day == 29 and not calendar.isleap(year):
         return date(year, 2, 28)
