@@ -105,6 +105,7 @@ _GROSS = _real("gross_mm", "Depth to apply: net and leaching over the emission u
 _GROSS_M3 = _real("gross_m3", "Volume to apply")
 _DUTY = _real("duty_head_m", "Total dynamic head of the pump: lift, friction and the head needed")
 _PUMP = _real("pump_kw", "Power at the pump's shaft")
+_PART = _text("part", "Part of the plan that it belongs to, by which its life is told")
 _NPSH = _real("npsh_available_m", "Suction head that the site leaves the pump")
 
 _ALL = (
@@ -187,6 +188,19 @@ _ALL = (
         _real("chainage_m", "Distance from the lateral's inlet, along the slope"),
         _real("elevation_m", "Ground there"), _real("head_m", "Pressure head there, running"),
         _real("flow_l_h", "Flow of the emitter"))),
+    Layer("test_points", "Test points", "Where to measure each block when it is commissioned, and what is "
+          "expected there: its valve, and emitters at the inlet, one third, two thirds and end of the first, "
+          "one-third, two-thirds and last lateral, two neighbours at each.", "Point", (
+        _text("point_id", "The point: the block's id, then -T00 at the valve, -T01 and so on at emitters"),
+        _text("kind", "What is measured", "valve", "emitter"), _BLOCK, _FIELD,
+        _text("lateral_id", "The lateral that it stands on"),
+        _text("at_submain", "Where along the submain"), _text("at_lateral", "Where along the lateral"),
+        _whole("emitter", "Number of the emitter, counted from the inlet"),
+        _real("chainage_m", "Distance from the lateral's inlet, along the slope"),
+        _real("elevation_m", "Ground there"), _real("expected_head_m", "Pressure head expected, running"),
+        _real("expected_flow_l_h", "Flow expected, of the emitter or of the whole block at its valve"),
+        _real("measured_head_m", "Pressure head measured; empty until it is"),
+        _real("measured_flow_l_h", "Flow measured, 0 where nothing came; empty until it is"))),
     Layer("mains", "Mains", "Pipes from the sources to the valves, drawn from the source outward, one "
           "feature a diameter.", "LineString Z", (
         _text("main_id", "The main"), _whole("seq", "Order of the piece, counted from the source"), _SOURCE,
@@ -287,12 +301,32 @@ _ALL = (
         _real("quantity", "How much, in the unit beside it", "see unit"),
         _text("unit", "Unit of the quantity"),
         _text("note", "What to mind"))),
-    Layer("quantities", "Quantities", "What to buy, from the lengths drawn.", None, (
+    Layer("quantities", "Quantities", "What to buy for the whole farm, from the lengths drawn.", None, (
         _text("item", "What"), _text("size", "Which size"), _text("unit", "Unit in which it is counted"),
         _real("drawn", "Quantity in the plan", "see unit"), _real("spare_pct", "Added for waste and repair"),
         _real("to_buy", "Quantity with what is added, in whole packs", "see unit"),
         _real("unit_price", "Price of one unit, in the user's currency; empty if not given", "currency"),
-        _real("cost", "Price of it all, in the user's currency; empty without a price", "currency"))),
+        _real("cost", "Price of it all, in the user's currency; empty without a price", "currency"),
+        _PART,
+        _real("pack", "What one pack holds, such as a reel; empty where it is sold singly", "see unit"),
+        _whole("packs", "How many packs to buy"))),
+    Layer("field_quantities", "Quantities by field", "What is drawn in each field and at each source.",
+          None, (
+        _text("where_id", "Id of a field or source, or farm"), _text("item", "What"),
+        _text("size", "Which size"), _text("unit", "Unit in which it is counted"),
+        _real("drawn", "Quantity in the plan, without spares", "see unit"), _PART)),
+    Layer("costs", "Costs", "What each part costs at first and by year, by field, by source and for the "
+          "farm. The part `all` of a field has its share of its source's supply in it. Empty without prices.",
+          None, (
+        _text("where_id", "Id of a field or source, or farm"),
+        _text("part", "Part of the plan: as in quantities, or energy, labour, or all"),
+        _real("irrigated_ha", "Irrigated area that it serves"),
+        _real("first_cost", "What is paid before the first season", "currency"),
+        _real("life_years", "Years until it is bought again; empty for what is paid each year", "years"),
+        _real("year_cost", "A year's share of it, interest included, or what is paid each year", "currency"),
+        _real("present_cost", "What all its years up to the horizon cost today", "currency"),
+        _whole("unpriced", "How many of its items have no price and are not in the sums"),
+        _real("year_cost_ha", "A year's cost for each irrigated hectare", "currency/ha"))),
     Layer("findings", "Findings", "What the user should look at: where, how much, and what to do.",
           "Geometry", (
         _text("finding_id", "The finding"),

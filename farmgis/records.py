@@ -13,6 +13,8 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from farmgis.prices import Prices, Spares
+
 Floats = NDArray[np.float64]
 Known = Literal["published", "common practice", "memory", "user"]
 Severity = Literal["stop", "attention", "note"]
@@ -66,7 +68,7 @@ class Dripline:
     the wall bears. The local loss at an emitter is `emitter_loss_k` velocity heads or, where that is
     None, that of `emitter_loss_length_m` more of line or, where that is None too, `local_loss_pct`
     percent of the friction. At or under `closing_head_m` an emitter gives
-    nothing: 0 for a plain one, more for one that holds its line full.
+    nothing: 0 for a plain one, more for one that holds its line full. It comes in reels of `reel_m`.
     """
 
     name: str
@@ -83,6 +85,7 @@ class Dripline:
     local_loss_pct: float = 10.0
     closing_head_m: float = 0.0
     roughness_mm: float = 0.0015
+    reel_m: float = 1000.0
 
     @property
     def compensating(self) -> bool:
@@ -186,18 +189,6 @@ class Barrier:
     area: Any
     name: str
     crossing_m: float | None = None
-
-
-@dataclass(frozen=True)
-class Prices:
-    """The user's prices, in one currency; None where not given."""
-
-    currency: str = ""
-    pipe_kg: float | None = None
-    trench_m: float | None = None
-    energy_kwh: float | None = None
-    interest_pct: float = 6.0
-    life_years: float = 20.0
 
 
 @dataclass(frozen=True)
@@ -434,7 +425,8 @@ class Farm:
     refused: tuple[RefusedField, ...] = ()
     nutrients: Nutrients | None = None
     supply: Supply = Supply()
-    prices: Prices = Prices()
+    prices: Prices = field(default_factory=Prices)
+    spares: Spares = field(default_factory=Spares)
     this_year: Weather | None = None  # as it was, up to today
     given: tuple[GivenWater, ...] = ()
 

@@ -18,6 +18,7 @@ from farmgis.errors import FieldError, LandError, OutputError
 from farmgis.planning.assignment import FieldNeed, assigned
 from farmgis.planning.block_search import submain_pipes
 from farmgis.planning.block_season import LEAST_UNIFORMITY_PCT, BlockSeason
+from farmgis.planning.buying import buying
 from farmgis.planning.demand import BlockDemand, CropDemand, block_demand, crop_demand
 from farmgis.planning.describe import block_facts, field_facts, joined, layer_tables
 from farmgis.planning.farm_supply import farm_supply
@@ -26,6 +27,8 @@ from farmgis.planning.land import land_findings, refuse_land, row_findings
 from farmgis.planning.layout import lay_out
 from farmgis.planning.main_network import Ground
 from farmgis.planning.mains import rates_of
+from farmgis.planning.measuring_points import measuring_points, point_assumptions
+from farmgis.planning.redone import gear_of_farm
 from farmgis.planning.rules import planning_assumptions
 from farmgis.planning.season import BlockRun, plan_season
 from farmgis.planning.shifts import Turn, grouped, least_flow_shifts, shifts_of
@@ -149,6 +152,9 @@ def _whole(farm: Farm, plans: Sequence[FieldPlan], demands: Demands) -> Plan:
     tables["nutrient_doses"] = _records_table([vars(d) for d in season.doses])
     tables["season_tasks"] = _records_table([vars(t) for t in season.tasks])
     tables = _with_shifts(tables, groups)
+    tables["test_points"] = _records_table(*measuring_points(tables, gear_of_farm(farm)))
+    bought = buying(tables, farm)
+    tables |= {name: _records_table(rows) for name, rows in bought.rows.items()}
     told = farm.weather is not None  # without weather one finding says it for all crops
     demand_findings = [f for d in demands.values() for f in d.findings if told]
     findings = _unique(
@@ -159,6 +165,7 @@ def _whole(farm: Farm, plans: Sequence[FieldPlan], demands: Demands) -> Plan:
             *demand_findings,
             *supply.findings,
             *season.findings,
+            *bought.findings,
             *(f for p in plans for f in p.findings),
         ]
     )
@@ -168,6 +175,8 @@ def _whole(farm: Farm, plans: Sequence[FieldPlan], demands: Demands) -> Plan:
             *(a for d in demands.values() for a in d.assumptions),
             *season.assumptions,
             *supply.assumptions,
+            *bought.assumptions,
+            *point_assumptions(),
             *planning_assumptions(),
         ]
     )
@@ -473,16 +482,19 @@ def _summary(
 
 
 PLAN_FILE, CALENDAR_FILE = "plan.gpkg", "plan.ics"
+QUANTITIES_CSV, QUANTITIES_BOOK = "quantities.csv", "quantities.xlsx"
 
 
 def check_output(folder: str | Path, overwrite: bool = False) -> None:
     """Refuse, before any computing, a folder in which the plan may not be written. Raises OutputError."""
     from farmgis.results.calendar_file import check_calendar
     from farmgis.results.publish import check_target
+    from farmgis.results.quantity_files import check_quantity_files
 
     if Path(folder).exists():
         check_target(Path(folder) / PLAN_FILE, overwrite)
         check_calendar(Path(folder) / CALENDAR_FILE, overwrite)
+        check_quantity_files(Path(folder) / QUANTITIES_CSV, Path(folder) / QUANTITIES_BOOK, overwrite)
 
 
 def check_maps(folder: str | Path, overwrite: bool = False) -> None:
@@ -513,14 +525,20 @@ def _made(folder: str | Path) -> Path:
 
 
 def write_plan(plan: Plan, folder: str | Path, overwrite: bool = False) -> Path:
-    """Write a plan's layers into a folder as `plan.gpkg`, its season as `plan.ics`; returns the former."""
+    """Write a plan's layers into a folder as `plan.gpkg`, its season as `plan.ics`, and what to buy as
+    `quantities.csv` and `quantities.xlsx`; returns the first.
+    """
     from farmgis.results.calendar_file import check_calendar, write_calendar
     from farmgis.results.frames import frames_of
     from farmgis.results.publish import publish
+    from farmgis.results.quantity_files import check_quantity_files, write_quantity_files
 
     _made(folder)
     check_calendar(Path(folder) / CALENDAR_FILE, overwrite)
+    bought = Path(folder) / QUANTITIES_CSV, Path(folder) / QUANTITIES_BOOK
+    check_quantity_files(*bought, overwrite)
     about = {"farm": plan.name, "season_shift_days": plan.season_shift_days}
     path = publish(Path(folder) / PLAN_FILE, frames_of(plan), plan.crs, overwrite, about)
     write_calendar(Path(folder) / CALENDAR_FILE, plan, overwrite)
+    write_quantity_files(*bought, plan, overwrite)
     return path

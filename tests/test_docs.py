@@ -33,10 +33,16 @@ from farmgis import tables
 from farmgis.cli import main
 from farmgis.cli.plan import ALL_PLANNED, BAD_INPUT, OUTPUT_REFUSED, SOME_NOT_PLANNED
 from farmgis.geodata.farm_file import read_farm
-from farmgis.geodata.settings import ANY, LISTS, PUMP_CURVE, SECTIONS, TOLERANCES, TOP, WATER
+from farmgis.geodata.settings import ANY, LIFE, LISTS, PUMP_CURVE, SECTIONS, TOLERANCES, TOP, WATER
 from farmgis.geodata.settings_check import check
 from farmgis.geodata.weather import LIMITS
-from farmgis.records import Design, Dripline, Season, Source
+from farmgis.prices import Life, Prices, Spares
+from farmgis.records import (
+    Design,
+    Dripline,
+    Season,
+    Source,
+)
 from farmgis.run import plan_farm
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -255,8 +261,9 @@ def listed(page, heading):
 
 FARM_FILE = DOCS / "reference" / "farm-file.md"
 TABLED = {f"`[{k}]`": v for k, v in SECTIONS.items()} | {f"`[[{k}]]`": v for k, v in LISTS.items()}
-TABLED |= {"`tolerance`": TOLERANCES, "`pump_curve`": PUMP_CURVE, "`water`": WATER}
+TABLED |= {"`tolerance`": TOLERANCES, "`pump_curve`": PUMP_CURVE, "`water`": WATER, "`life`": LIFE}
 DEFAULTS = {"`[design]`": Design, "`[[dripline]]`": Dripline, "`[[source]]`": Source, "`[season]`": Season}
+DEFAULTS |= {"`[prices]`": Prices, "`[spares]`": Spares, "`life`": Life}
 
 
 def default_of(heading, key):
@@ -337,7 +344,7 @@ def test_command_line_page_has_clicks_options(name):
 
 
 def test_command_line_page_has_every_command_and_status():
-    heads = re.findall(r"^## `farmgis (\w+)`$", COMMANDS.read_text("utf-8"), re.MULTILINE)
+    heads = re.findall(r"^## `farmgis ([\w-]+)`$", COMMANDS.read_text("utf-8"), re.MULTILINE)
     assert heads == list(main.commands)
     codes = [int(row[0]) for row in listed(COMMANDS, "Exit statuses")]
     assert codes == sorted({ALL_PLANNED, SOME_NOT_PLANNED, BAD_INPUT, OUTPUT_REFUSED})

@@ -3,6 +3,8 @@
 import click
 
 from farmgis import __version__
+from farmgis.cli.compare import compare
+from farmgis.cli.field_sheets import check_field, test_points
 from farmgis.cli.maps import maps
 from farmgis.cli.plan import plan
 
@@ -15,3 +17,6 @@ def main() -> None:
 
 main.add_command(plan)
 main.add_command(maps)
+main.add_command(test_points)
+main.add_command(check_field)
+main.add_command(compare)

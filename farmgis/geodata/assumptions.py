@@ -10,7 +10,8 @@ from farmgis.geodata import crs as crs_room
 from farmgis.geodata.elevation import Elevation
 from farmgis.geodata.farm_parts import Choice, Document, design_of, overrides_of, pipes_of
 from farmgis.geodata.fields import Boundaries
-from farmgis.geodata.settings import DESIGN_KEYS, LISTS, SECTIONS
+from farmgis.geodata.settings import DESIGN_KEYS, LIFE, LISTS, SECTIONS, Setting
+from farmgis.prices import Life, Prices, Spares
 from farmgis.records import (
     Assumption,
     Crop,
@@ -50,6 +51,7 @@ def assumptions_of(
         *_supply(document),
         *_season(document),
         *_nutrients(document),
+        *_buying(document),
         *_weather(document, weather),
     )
 
@@ -238,6 +240,30 @@ def _nutrients(document: Document) -> list[Assumption]:
             value = getattr(Nutrients, key, "urea")
             text = value if isinstance(value, str) else f"{value:g}"
             told.append(Assumption(f"nutrients.{key}", text, setting.unit, setting.source, setting.known))
+    return told
+
+
+def _buying(document: Document) -> list[Assumption]:
+    """Spares, which are always counted; interest and lives, where prices are given."""
+    told = _record("spares", document.get("spares", {}), Spares(), SECTIONS["spares"])
+    given = document.get("prices")
+    if given is not None:
+        prices = {k: v for k, v in given.items() if k != "life"}
+        told += _record("prices", prices, Prices(), SECTIONS["prices"])
+        told += _record("prices.life", given.get("life", {}), Life(), LIFE)
+    return told
+
+
+def _record(prefix: str, given: Document, defaults: Any, settings: Mapping[str, Setting]) -> list[Assumption]:
+    """Each key that is given, and each number that stands in for one that is not."""
+    told = []
+    for key, setting in settings.items():
+        default = getattr(defaults, key, None)
+        if key in given:
+            told.append(_given(f"{prefix}.{key}", given[key], setting.unit))
+        elif isinstance(default, float):
+            text = f"{default:g}"
+            told.append(Assumption(f"{prefix}.{key}", text, setting.unit, setting.source, setting.known))
     return told
 
 

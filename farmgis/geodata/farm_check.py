@@ -13,8 +13,10 @@ from farmgis.geodata.boundary_file import Layer, describe, no_column
 from farmgis.geodata.farm_parts import Document, check_crop, check_soil, design_of
 from farmgis.geodata.field_marks import MARK_KEYS
 from farmgis.geodata.fields import COLUMN_NAMES
+from farmgis.geodata.price_file import read_prices
 from farmgis.geodata.settings_check import Problem
 from farmgis.geodata.toml_lines import KeyPath
+from farmgis.prices import Price
 from farmgis.records import Design
 
 
@@ -78,12 +80,16 @@ def _file_problems(document: Document, folder: Path) -> list[Problem]:
             beside(folder, name), document["fields"].get(f"{key}_layer"), key, MARK_KEYS[key]
         )
 
+    def prices(name: str) -> tuple[Price, ...]:
+        return read_prices(gate.local_file(beside(folder, name), "prices"))
+
     looks: tuple[tuple[str, str, Callable[[str], Any]], ...] = (
         ("elevation", "file", model),
         ("weather", "file", table),
         ("weather", "this_year_file", table),
         ("season", "given_file", table),
         *(("fields", key, marks(key)) for key in MARK_KEYS),
+        ("prices", "file", prices),
     )
     return [
         problem

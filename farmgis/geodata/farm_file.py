@@ -32,8 +32,10 @@ from farmgis.geodata.farm_parts import (
 )
 from farmgis.geodata.field_marks import MARK_KEYS, Marks, with_marks
 from farmgis.geodata.fields import COLUMN_NAMES, Boundaries, read_fields
+from farmgis.geodata.price_file import priced_pipes, prices_of
 from farmgis.geodata.settings_check import Problem, check
 from farmgis.geodata.toml_lines import KeyPath, key_lines, line_of
+from farmgis.prices import Spares
 from farmgis.records import Farm, Field, Finding, GivenWater, RefusedField, Season, Weather
 
 FILE_LIMIT_BYTES = 4_000_000
@@ -119,18 +121,21 @@ def _farm(document: Document, folder: Path, fallback_name: str, refuse: Refuse) 
     refuse(_source_problems(sources, boundaries))
     weather, told = _weather(clean.get("weather", {}), "file", boundaries, looked, folder)
     this_year, more = _weather(clean.get("weather", {}), "this_year_file", boundaries, looked, folder)
+    prices = prices_of(clean, folder)
     return Farm(
         name=clean.get("name", fallback_name),
         crs=_crs_text(boundaries),
         fields=planned,
         elevation=elevation,
         sources=sources,
-        pipes=pipes_of(clean),
+        pipes=priced_pipes(pipes_of(clean), prices),
         weather=weather,
         this_year=this_year,
         season=Season(**{k: v for k, v in clean.get("season", {}).items() if k != "given_file"}),
         given=_given(clean.get("season", {}), folder),
         nutrients=nutrients_of(clean),
+        prices=prices,
+        spares=Spares(**clean.get("spares", {})),
         assumptions=assumptions_of(clean, choice, planned, elevation, boundaries, weather),
         findings=boundaries.findings + findings + elevation.findings + looked.findings + told + more,
         refused=boundaries.refused + refused,

@@ -58,6 +58,16 @@ WATER: dict[str, Setting] = {
     "bacteria_per_ml": _n(0.0, 1e8, "per ml"),
 }
 
+LIFE: dict[str, Setting] = {
+    "seasonal_line_years": _n(0.5, 50.0, "years"),
+    "lasting_line_years": _n(0.5, 50.0, "years"),
+    "line_fittings_years": _n(0.5, 50.0, "years"),
+    "pipe_years": _n(0.5, 100.0, "years"),
+    "trench_years": _n(0.5, 100.0, "years"),
+    "valves_years": _n(0.5, 100.0, "years"),
+    "head_works_years": _n(0.5, 100.0, "years"),
+}
+
 DESIGN_KEYS: dict[str, Setting] = {
     "row_spacing_m": _n(0.1, 30.0, "m"),
     "rows_per_lateral": Setting("whole", 1, 10, "rows"),
@@ -144,6 +154,22 @@ SECTIONS: dict[str, dict[str, Setting]] = {
         "recovery_pct": _n(10.0, 100.0, "%", False, "memory"),
         "base_n_pct": _n(0.0, 100.0, "% of N"),
     },
+    "prices": {
+        "currency": TEXT,
+        "file": Setting("file"),
+        "pipe_kg": _n(0.0, 1e6, "currency/kg"),
+        "trench_m": _n(0.0, 1e6, "currency/m"),
+        "energy_kwh": _n(0.0, 1e6, "currency/kWh"),
+        "labour_h": _n(0.0, 1e6, "currency/h"),
+        "interest_pct": _n(0.0, 50.0, "% a year"),
+        "horizon_years": _n(1.0, 100.0, "years"),
+        "life": Setting("table", keys=LIFE),
+    },
+    "spares": {
+        "line_pct": _n(0.0, 50.0, "%"),
+        "pipe_pct": _n(0.0, 50.0, "%"),
+        "fittings_pct": _n(0.0, 100.0, "%"),
+    },
     "design": {"crop": TEXT, "soil": TEXT, **DESIGN_KEYS},
 }
 
@@ -163,6 +189,7 @@ LISTS: dict[str, dict[str, Setting]] = {
         "local_loss_pct": _n(0.0, 100.0, "% of friction"),
         "roughness_mm": _n(0.0, 1.0, "mm", False, "memory"),
         "closing_head_m": _n(0.0, 10.0, "m", False, "memory"),
+        "reel_m": _n(10.0, 20000.0, "m"),
     },
     "pipe": {
         "material": Setting("text", needed=True),

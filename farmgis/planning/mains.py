@@ -14,6 +14,7 @@ import numpy as np
 
 from farmgis.hydraulics.friction import DEFAULT_WATER, velocity_m_s
 from farmgis.hydraulics.water import Water
+from farmgis.planning.economics import annuity
 from farmgis.planning.main_network import (
     Ground,
     MainNetwork,
@@ -28,7 +29,15 @@ from farmgis.planning.pump import energy_kwh_m3, head_limit_m, shut_off_head_m
 from farmgis.planning.route_graph import Land
 from farmgis.planning.routes import TRENCH_INDEX, routes
 from farmgis.planning.shifts import Grouping, Turn, grouped, judged, least_count, shifts_of
-from farmgis.records import Finding, Floats, Pipe, Prices, Shift, Source, Supply
+from farmgis.prices import Prices
+from farmgis.records import (
+    Finding,
+    Floats,
+    Pipe,
+    Shift,
+    Source,
+    Supply,
+)
 
 ENERGY_INDEX = 0.05
 """A kilowatt-hour in the relative index in which a kilogram of pipe counts 1 (common practice)."""
@@ -73,16 +82,6 @@ def rates_of(prices: Prices, pipes: Sequence[Pipe]) -> Rates:
     return Rates(
         prices.pipe_kg or 0.0, prices.trench_m, prices.energy_kwh, share, prices.currency or "currency"
     )
-
-
-def annuity(interest_pct: float, years: float) -> float:
-    """The yearly payment for a loan of 1 over some years.
-
-    >>> round(annuity(6.0, 20.0), 5)
-    0.08718
-    """
-    i = interest_pct / 100.0
-    return 1.0 / years if i == 0.0 else i / (1.0 - (1.0 + i) ** -years)
 
 
 @dataclass(frozen=True)

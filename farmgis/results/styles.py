@@ -183,6 +183,18 @@ def _extreme_emitters(table: Table) -> Style:
     )
 
 
+def _test_points(table: Table) -> Style:
+    def cross(colour: str, size: float) -> tuple[Symbol, ...]:
+        return (Symbol("marker", colour, outline=INK, width_mm=0.2, shape="cross2", size_mm=size),)
+
+    entries = (
+        Entry("At a valve", cross(WARN, 2.6), value="valve"),
+        Entry("At an emitter", cross(CALM, 2.0), value="emitter"),
+        Entry("Other", cross(PALE, 2.0)),
+    )
+    return Style(entries, "kind", Label('"point_id"', "point_id", 7.0, shown_from=2_000, rank=2))
+
+
 def _valves(table: Table) -> Style:
     valve = Symbol("marker", INK, outline="#ffffff", width_mm=0.4, shape="diamond", size_mm=3.6)
     expression = (
@@ -259,6 +271,7 @@ _STYLES: dict[str, Callable[[Table], Style]] = {
     "rows": _rows,
     "submains": _submains,
     "extreme_emitters": _extreme_emitters,
+    "test_points": _test_points,
     "mains": _mains,
     "valves": _valves,
     "fittings": _fittings,

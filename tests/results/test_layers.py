@@ -9,15 +9,17 @@ from farmgis.layers import LAYERS, layers_markdown, unit_of
 ROOT = Path(__file__).resolve().parents[2]
 
 NAMES = [
-    *("fields", "blocks", "laterals", "rows", "submains", "extreme_emitters", "mains", "valves", "fittings"),
+    *("fields", "blocks", "laterals", "rows", "submains", "extreme_emitters"),
+    *("test_points", "mains", "valves", "fittings"),
     *("headworks", "pump_duties", "zones", "season_demand", "demand_periods", "supply_balance"),
-    *("irrigations", "nutrient_doses", "season_tasks", "quantities", "findings", "assumptions"),
+    *("irrigations", "nutrient_doses", "season_tasks", "quantities", "field_quantities", "costs"),
+    *("findings", "assumptions"),
 ]
 GEOMETRIES = {
     "MultiPolygon": "fields blocks zones season_demand",
     "LineString Z": "laterals submains mains",
     "MultiLineString": "rows",
-    "Point": "extreme_emitters valves fittings headworks",
+    "Point": "extreme_emitters test_points valves fittings headworks",
     "Geometry": "findings",
 }
 COLUMNS = {
@@ -29,6 +31,7 @@ COLUMNS = {
     "zones": "zone_id, source_id, shift, blocks, area_ha, flow_m3h, run_hours_peak, season_m3, season_mm",
     "demand_periods": "block_id, period_start, period_end, et0_mm, kc, et_crop_mm, rain_effective_mm, "
     "net_mm, gross_mm, gross_m3, run_hours",
+    "quantities": "item, size, unit, drawn, spare_pct, to_buy, unit_price, cost, part, pack, packs",
     "findings": "finding_id, severity, about, what, where_id, measured, limit, unit, advice",
     "assumptions": "key, value, unit, source, known",
 }

@@ -1,0 +1,49 @@
+"""What is made of a plan once it stands: sheets, comparisons, explanations, rasters; and measures read back.
+
+Like `run`, this room may import all others. Each function reads the plan's file, nothing else of the farm.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from farmgis.geodata.measured_file import read_measured
+from farmgis.geodata.plan_file import read_plan
+from farmgis.planning.comparison import Line, cautions, comparison
+from farmgis.planning.field_check import BlockCheck, checked
+from farmgis.planning.quantities import rows_of
+from farmgis.planning.redone import gear_of_plan
+from farmgis.run import QUANTITIES_BOOK, QUANTITIES_CSV
+
+
+def check_field(plan_file: str | Path, measured_file: str | Path) -> tuple[BlockCheck, ...]:
+    """Each block that was measured, against its plan. Raises InputError."""
+    plan = read_plan(plan_file)
+    points = rows_of(plan.tables, "test_points")
+    measured = read_measured(measured_file, {p["point_id"] for p in points})
+    lines = gear_of_plan(plan).lines
+    line_of = {r["field_id"]: lines[r["dripline"]] for r in rows_of(plan.tables, "fields") if r["dripline"]}
+    return checked(points, measured, line_of)
+
+
+def write_sheet(plan_file: str | Path, path: str | Path, overwrite: bool = False) -> Path:
+    """Write the sheet of a plan's test points as CSV. Raises InputError and OutputError."""
+    from farmgis.results.field_sheet import write_field_sheet
+
+    return write_field_sheet(path, read_plan(plan_file), overwrite)
+
+
+def compare(plan_files: Sequence[str | Path]) -> tuple[tuple[Line, ...], tuple[str, ...]]:
+    """Return (plans side by side, what makes their costs not comparable). Raises InputError."""
+    plans = [read_plan(p) for p in plan_files]
+    return comparison(plans), cautions(plans, [str(p) for p in plan_files])
+
+
+def write_quantities(plan_file: str | Path, folder: str | Path, overwrite: bool = False) -> tuple[Path, Path]:
+    """Write a plan's quantities and costs into a folder as CSV and spreadsheet, as `run.write_plan` does."""
+    from farmgis.results.quantity_files import write_quantity_files
+
+    made = Path(folder)
+    plan = read_plan(plan_file)
+    return write_quantity_files(made / QUANTITIES_CSV, made / QUANTITIES_BOOK, plan, overwrite)

@@ -1,0 +1,132 @@
+"""Measured blocks: uniformities published and by hand, zeros kept, what a difference suggests."""
+
+import math
+
+import numpy as np
+import pytest
+
+from farmgis.hydraulics.uniformity import low_quarter_uniformity_pct, statistical_uniformity_pct
+from farmgis.planning.field_check import checked, grade_of
+from farmgis.planning.measuring_points import emitters_at
+from farmgis.prices import Measured
+from farmgis.records import Dripline
+
+LINE = Dripline("a line", 16.0, 0.5, 2.0, nominal_head_m=10.0, exponent=0.5, variation=0.03)
+PLACES = ("inlet", "one third", "two thirds", "end")
+
+
+def points(head_m=10.0):
+    """A valve and 32 emitters on four laterals of 90 m, all expected at one head."""
+    flow = 2.0 * math.sqrt(head_m / 10.0)
+    block = {"block_id": "A-B01", "field_id": "A"}
+    valve = {
+        "point_id": "A-B01-T00",
+        "kind": "valve",
+        "expected_head_m": head_m,
+        "expected_flow_l_h": 50_000.0,
+    }
+    made = [block | valve]
+    for lateral in range(4):
+        for place, metres in zip(PLACES, (0.5, 30.0, 60.0, 89.5), strict=True):
+            for more in (0.0, 0.5):
+                made.append(
+                    block | {
+                        "point_id": f"A-B01-T{len(made):02d}", "kind": "emitter", "at_lateral": place,
+                        "lateral_id": f"L{lateral}", "chainage_m": metres + more,
+                        "expected_head_m": head_m, "expected_flow_l_h": flow,
+                    }
+                )  # fmt: skip
+    return made
+
+
+def check(change, valve=(10.0, 50_000.0)):
+    """The block with each emitter's (flow, head) by a function of its point."""
+    told = {}
+    for p in points():
+        flow, head = (valve[1], valve[0]) if p["kind"] == "valve" else change(p)
+        told[p["point_id"]] = Measured(p["point_id"], flow, head)
+    (found,) = checked(points(), told, {"A": LINE})
+    return found
+
+
+def sound(_):
+    return 2.0, 10.0
+
+
+def test_low_quarter_uniformity_published_example():
+    # an examination question of agricultural engineers: 3.6 and 4.0 l/h of low quarter and all give 90 %
+    flows = np.array([3.6] * 2 + [4.0 + 0.4 / 3.0] * 6)
+    assert flows.mean() == pytest.approx(4.0)
+    assert low_quarter_uniformity_pct(flows) == pytest.approx(90.0, abs=0.05)
+
+
+def test_statistical_uniformity_by_hand():
+    # 1.8 and 2.2 in equal number: mean 2.0, standard deviation 0.2, hence 90 %
+    assert statistical_uniformity_pct(np.array([1.8, 2.2] * 9)) == pytest.approx(90.0)
+
+
+def test_zeros_are_kept():
+    # 4 of 32 emitters give nothing: the low quarter of 8 has a mean of 1.0, all of them one of 1.75
+    found = check(lambda p: (0.0 if p["at_lateral"] == "end" and p["lateral_id"] in "L0L1" else 2.0, 10.0))
+    assert (found.emitters, found.zeros) == (32, 4)
+    assert found.mean_flow_l_h == pytest.approx(1.75)
+    assert found.emission_uniformity_pct == pytest.approx(100.0 * 1.0 / 1.75)
+    # standard deviation sqrt(28/32 * 4/32) * 2 = 0.66 of a mean of 1.75: 62 %, under the 65 of a poor one
+    assert found.statistical_uniformity_pct == pytest.approx(62.2, abs=0.05)
+    assert found.grade == "unacceptable"
+    assert any("4 of 32 emitters give nothing" in s for s in found.says)
+
+
+def test_a_sound_block_is_as_planned():
+    found = check(sound)
+    assert found.grade == "excellent"
+    assert found.performance_pct == pytest.approx(100.0)
+    assert found.says == ("as planned: keep these figures to compare with later",)
+
+
+@pytest.mark.parametrize(
+    ("change", "valve", "word"),
+    [
+        (lambda p: (2.0 * math.sqrt(0.6), 6.0), (6.0, 38_730.0), "set the regulator"),
+        (lambda p: (2.0 * math.sqrt(1.3), 13.0), (13.0, 57_000.0), "wrong one"),
+        (lambda p: (2.0 * math.sqrt(0.7), 7.0), (10.0, 50_000.0), "a leak, a submain"),
+        (lambda p: (1.2 if p["at_lateral"] == "end" else 2.0, 10.0), (10.0, 48_000.0), "lateral ends"),
+        (lambda p: (1.2 if p["lateral_id"] in "L2L3" else 2.0, 10.0), (10.0, 40_000.0), "flush the submain"),
+        (lambda p: (1.4, 10.0), (10.0, 35_000.0), "filter screen"),
+        (lambda p: (2.6, 10.0), (10.0, 65_000.0), "another line"),
+        (sound, (10.0, 58_000.0), "leaks out"),
+        (sound, (10.0, 40_000.0), "laterals not joined"),
+    ],
+)
+def test_what_a_difference_suggests(change, valve, word):
+    found = check(change, valve)
+    assert any(word in s for s in found.says), found.says
+
+
+def test_low_head_is_not_taken_for_plugging():
+    # emitters whose head was not measured are expected to be as far off as the valve
+    found = check(lambda p: (2.0 * math.sqrt(0.6), None), (6.0, 38_730.0))
+    assert not any("plugging" in s for s in found.says)
+    assert found.performance_pct == pytest.approx(100.0)
+
+
+def test_few_emitters_are_told():
+    one = points()[1]
+    (found,) = checked(points(), {one["point_id"]: Measured(one["point_id"], 2.0, None)}, {"A": LINE})
+    assert any("only 1 emitters" in s for s in found.says)
+    assert any("no pressure was measured" in s for s in found.says)
+
+
+@pytest.mark.parametrize(
+    ("eu", "us", "grade"), [(94.0, 95.0, "excellent"), (93.9, 99.0, "good"), (49, 99, "unacceptable")]
+)
+def test_grades_by_their_least_values(eu, us, grade):
+    assert grade_of(eu, us) == grade
+
+
+@pytest.mark.parametrize(("count", "places", "least"), [(400, 4, 8), (7, 4, 6), (100, 9, 18), (1, 4, 1)])
+def test_places_along_a_lateral(count, places, least):
+    found = [k for _, k in emitters_at(count, places)]
+    assert len(found) == len(set(found)) >= least
+    assert found[0] == 0
+    assert found[-1] == count - 1
