@@ -8,9 +8,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
+from farmgis import tables
+from farmgis.errors import InputError
 from farmgis.geodata.measured_file import read_measured
 from farmgis.geodata.plan_file import read_plan
 from farmgis.planning.comparison import Line, cautions, comparison
+from farmgis.planning.explain import Explanation, explained
 from farmgis.planning.field_check import BlockCheck, checked
 from farmgis.planning.quantities import rows_of
 from farmgis.planning.redone import gear_of_plan
@@ -47,3 +50,44 @@ def write_quantities(plan_file: str | Path, folder: str | Path, overwrite: bool 
     made = Path(folder)
     plan = read_plan(plan_file)
     return write_quantity_files(made / QUANTITIES_CSV, made / QUANTITIES_BOOK, plan, overwrite)
+
+
+def explain(plan_file: str | Path, what_id: str) -> Explanation:
+    """Why the figures of an id of a plan are what they are. Raises InputError.
+
+    Roughness of pipes is that of the tables: a pipe of the user's own, which no layer tells, is not
+    reckoned again.
+    """
+    plan = read_plan(plan_file)
+    return explained(plan, gear_of_plan(plan), tables.pipes(), what_id)
+
+
+def write_guidance(
+    plan_file: str | Path,
+    path: str | Path,
+    kinds: Sequence[str] = ("row", "lateral"),
+    fields: Sequence[str] = (),
+    overwrite: bool = False,
+) -> Path:
+    """Write a plan's rows and laterals as GeoJSON for terminals. Raises InputError and OutputError."""
+    from farmgis.results.guidance_file import write_guidance as write
+
+    plan = read_plan(plan_file)
+    known = {r["field_id"] for r in rows_of(plan.tables, "fields")}
+    for name in fields:
+        if name not in known:
+            raise InputError(f"{name!r} is no field of this plan; it has {', '.join(sorted(known))}")
+    return write(path, plan, kinds, fields, overwrite)
+
+
+def write_surfaces(
+    plan_file: str | Path, folder: str | Path, cell_m: float = 5.0, overwrite: bool = False
+) -> list[Path]:
+    """Write a plan's season depth, head and evenness as GeoTIFF. Raises InputError and OutputError."""
+    from farmgis.planning.surfaces import surfaces
+    from farmgis.results.surface_files import FILES
+    from farmgis.results.surface_files import write_surfaces as write
+
+    plan = read_plan(plan_file)
+    made = surfaces(plan, gear_of_plan(plan), cell_m)
+    return write(Path(folder), {name: getattr(made, name) for name in FILES}, made.grid, plan.crs, overwrite)

@@ -4,6 +4,8 @@ import click
 
 from farmgis import __version__
 from farmgis.cli.compare import compare
+from farmgis.cli.explain import explain
+from farmgis.cli.exports import guidance, surfaces
 from farmgis.cli.field_sheets import check_field, test_points
 from farmgis.cli.maps import maps
 from farmgis.cli.plan import plan
@@ -20,3 +22,6 @@ main.add_command(maps)
 main.add_command(test_points)
 main.add_command(check_field)
 main.add_command(compare)
+main.add_command(explain)
+main.add_command(guidance)
+main.add_command(surfaces)

@@ -1,0 +1,93 @@
+"""Why a figure is what it is: for an id of a plan the chain of inputs, formulas and sources, reckoned again.
+
+What can be reckoned from the layers is, and set beside what the layer says. What needs the elevation model
+or the weather is told as such.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from difflib import get_close_matches
+
+from farmgis.errors import InputError
+from farmgis.planning.explain_block import block_reasons, lateral_reasons, submain_reasons, valve_reasons
+from farmgis.planning.explain_farm import (
+    field_reasons,
+    main_reasons,
+    point_reasons,
+    source_reasons,
+    zone_reasons,
+)
+from farmgis.planning.quantities import Row, rows_of
+from farmgis.planning.reasons import Reason
+from farmgis.planning.redone import Gear
+from farmgis.records import Assumption, Finding, Pipe, Plan
+
+Reasons = Callable[[Row, Plan, Gear, Sequence[Pipe]], Iterator[Reason]]
+
+KINDS: Mapping[str, tuple[str, str, Reasons]] = {
+    "fields": ("field_id", "a field", field_reasons),
+    "blocks": ("block_id", "a block", block_reasons),
+    "laterals": ("lateral_id", "a lateral", lateral_reasons),
+    "submains": ("submain_id", "a submain", submain_reasons),
+    "valves": ("valve_id", "a block valve", valve_reasons),
+    "supply_balance": ("source_id", "a source", source_reasons),
+    "mains": ("main_id", "a main", main_reasons),
+    "zones": ("zone_id", "an irrigation zone", zone_reasons),
+    "test_points": ("point_id", "a point to measure", point_reasons),
+}
+
+
+@dataclass(frozen=True)
+class Explanation:
+    """All that is told of one id."""
+
+    what_id: str
+    kind: str
+    reasons: tuple[Reason, ...]
+    assumptions: tuple[Assumption, ...]
+    findings: tuple[Finding, ...]
+
+
+def explained(plan: Plan, gear: Gear, pipes: Sequence[Pipe], what_id: str) -> Explanation:
+    """The chain behind an id's figures. Raises InputError with the nearest ids where there is none."""
+    known: list[str] = []
+    for layer, (key, kind, reasons) in KINDS.items():
+        rows = rows_of(plan.tables, layer)
+        own = [r for r in rows if str(r[key]) == what_id]
+        if own:
+            told = tuple(reason for row in own for reason in reasons(row, plan, gear, pipes))
+            about = _names_of(own[0], what_id)
+            return Explanation(what_id, kind, told, _assumptions(plan, own[0]), _findings(plan, about))
+        known += [str(r[key]) for r in rows]
+    near = get_close_matches(what_id, known, n=4, cutoff=0.4)
+    hint = f"did you mean {', '.join(near)}?" if near else "ids are those of the layers, such as a block's"
+    raise InputError(f"{what_id!r} is no id of this plan; {hint}")
+
+
+def _names_of(row: Row, what_id: str) -> set[str]:
+    """Ids whose findings concern it: its own and its block's."""
+    return {what_id, *(str(row[k]) for k in ("block_id", "zone_id") if row.get(k))}
+
+
+def _findings(plan: Plan, about: set[str]) -> tuple[Finding, ...]:
+    return tuple(f for f in plan.findings if f.where_id in about)
+
+
+def _assumptions(plan: Plan, row: Row) -> tuple[Assumption, ...]:
+    """What of the assumptions bears on it: its line, its crop's design, its source."""
+    fields = {r["field_id"]: r for r in rows_of(plan.tables, "fields")}
+    blocks = {r["block_id"]: r for r in rows_of(plan.tables, "blocks")}
+    field_id = row.get("field_id") or blocks.get(row.get("block_id"), {}).get("field_id")
+    field = fields.get(field_id, {})
+    wanted = [f"dripline.{field.get('dripline')}.", f"design.crops.{field.get('crop')}."] if field else []
+    wanted += ["design."] if field else []
+    wanted += [f"source.{row['source_id']}."] if row.get("source_id") else []
+    other_crops = "design.crops."
+    return tuple(
+        a
+        for a in plan.assumptions
+        if any(a.key.startswith(w) for w in wanted)
+        and not (a.key.startswith(other_crops) and not a.key.startswith(f"{other_crops}{field.get('crop')}."))
+    )

@@ -1,0 +1,107 @@
+"""Why a figure is so: what is reckoned again agrees on the sample, and does not once a layer is changed."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from farmgis import tables
+from farmgis.errors import InputError
+from farmgis.geodata.farm_file import read_farm
+from farmgis.geodata.plan_file import read_plan
+from farmgis.planning.explain import KINDS, explained
+from farmgis.planning.quantities import rows_of
+from farmgis.planning.redone import gear_of_plan
+from farmgis.records import Table
+from farmgis.run import plan_farm, write_plan
+
+SAMPLE = Path(__file__).parents[2] / "sample_geodata"
+
+
+@pytest.fixture(scope="module")
+def plan(tmp_path_factory):
+    farm = read_farm(SAMPLE / "farm.toml")
+    farm = replace(farm, fields=tuple(f for f in farm.fields if f.field_id in ("OB", "NH")))
+    return read_plan(write_plan(plan_farm(farm), tmp_path_factory.mktemp("plan")))
+
+
+def chain(plan, what_id):
+    return explained(plan, gear_of_plan(plan), tables.pipes(), what_id)
+
+
+def with_column(plan, layer, column, change):
+    table = plan.tables[layer]
+    changed = Table(table.columns | {column: change(table.columns[column])}, table.geometry)
+    return replace(plan, tables=plan.tables | {layer: changed})
+
+
+@pytest.mark.parametrize("layer", KINDS)
+def test_what_is_reckoned_again_agrees_for_every_id(plan, layer):
+    key = KINDS[layer][0]
+    ids = list(dict.fromkeys(str(r[key]) for r in rows_of(plan.tables, layer)))
+    assert ids, layer
+    seen = 0
+    for what_id in ids[:: max(1, len(ids) // 12)]:
+        for reason in chain(plan, what_id).reasons:
+            assert reason.agrees is not False, (what_id, reason)
+            seen += reason.agrees is True
+    assert seen >= len(ids[:: max(1, len(ids) // 12)]), "nothing was reckoned again"
+
+
+@pytest.mark.parametrize(
+    ("layer", "column", "what"),
+    [
+        ("blocks", "flow_m3h", "flow"),
+        ("blocks", "head_min_m", "lowest head"),
+        ("blocks", "emission_uniformity_pct", "emission uniformity"),
+        ("blocks", "dripline_m", "dripline"),
+        ("season_demand", "gross_mm", "gross"),
+    ],
+)
+def test_a_figure_that_was_changed_is_caught(plan, layer, column, what):
+    changed = with_column(plan, layer, column, lambda v: v * 1.02)
+    found = {r.what: r for r in chain(changed, "OB-B01").reasons}
+    assert found[what].agrees is False
+
+
+def test_a_lateral_whose_inlet_head_was_changed_has_another_flow(plan):
+    changed = with_column(plan, "laterals", "inlet_head_m", lambda v: v + 1.0)
+    found = {r.what: r for r in chain(changed, "OB-B01-L001").reasons}
+    assert found["flow"].agrees is False
+
+
+def test_a_submain_is_held_against_its_laterals(plan):
+    changed = with_column(plan, "laterals", "flow_l_h", lambda v: v * 1.05)
+    told = [r for r in chain(changed, "OB-B01-S1").reasons if r.what.endswith("flow")]
+    assert told
+    assert all(r.agrees is False for r in told)
+
+
+def test_inputs_are_told_with_how_they_are_known(plan):
+    told = {a.key: a.known for a in chain(plan, "NH-B01").assumptions}
+    assert told["dripline.20 mm, 2.0 l/h, compensating.least_head_m"] == "user"
+    assert told["design.crops.hazelnut.row_spacing_m"] == "user"
+    assert not any(k.startswith("dripline.22 mm, 1.0 l/h.") for k in told)
+    assert any(r.source for r in chain(plan, "NH-B01").reasons)
+
+
+def test_unknown_id_names_the_nearest(plan):
+    with pytest.raises(InputError, match="OB-B0"):
+        chain(plan, "OB-B00")
+
+
+def test_a_field_that_is_not_planned_says_so(plan):
+    fields = plan.tables["fields"]
+    blocks = plan.tables["blocks"]
+    gone = {k: v[:0] for k, v in blocks.columns.items()}
+    status = np.array(["not planned"] * len(fields.columns["field_id"]), dtype=object)
+    bare = replace(
+        plan,
+        tables=plan.tables
+        | {
+            "blocks": Table(gone, blocks.geometry[:0]),
+            "fields": Table(fields.columns | {"status": status}, fields.geometry),
+        },
+    )
+    assert chain(bare, "OB").reasons[-1].value == "not planned"
