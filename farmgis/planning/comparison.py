@@ -64,7 +64,8 @@ def currency_of(plan: Plan) -> str:
 def cautions(plans: Sequence[Plan], names: Sequence[str]) -> tuple[str, ...]:
     """What makes the plans' costs not comparable, in words."""
     told = []
-    currencies = sorted({currency_of(p) or "none stated" for p in plans})
+    priced = [p for p in plans if _cost(p.tables, "year_cost") is not None]
+    currencies = sorted({currency_of(p) or "none stated" for p in priced})
     if len(currencies) > 1:
         told.append(f"costs are in different currencies: {', '.join(currencies)}")
     for plan, name in zip(plans, names, strict=True):

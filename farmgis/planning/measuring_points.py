@@ -73,20 +73,27 @@ def _rows_by_block(laterals: Table) -> dict[str, Ints]:
 
 
 def picked(laterals: Table, own: Ints, valve_xy: Floats) -> tuple[Pick, ...]:
-    """The laterals of a block to measure on, by their distance from the valve, arms by turns."""
+    """The laterals of a block to measure on, by distance from the valve, sides of the submain by turns."""
     away = distance_from_valve_m(laterals, own, valve_xy)
-    arms = laterals.columns["arm"][own]
+    side = _sides(laterals, own)
     gap = float(np.median(np.diff(np.unique(away)))) if np.unique(away).size > 1 else 1.0
     chosen: list[int] = []
     for share in SHARES[: own.size]:
         off = np.abs(away - share * away.max())
         if chosen:
-            off = off + 1.5 * gap * (arms == arms[chosen[-1]]) * (0.0 < share < 1.0)
+            worth = 1.5 if 0.0 < share < 1.0 else 0.01  # first and last are so, whichever side they lie on
+            off = off + worth * gap * (side == side[chosen[-1]])
         off[chosen] = math.inf
         chosen.append(int(np.argmin(off)))
     chosen.sort(key=lambda k: away[k])
     names = AT_SUBMAIN if len(chosen) == len(SHARES) else tuple(f"lateral {i}" for i in range(1, 4))
     return tuple(Pick(int(own[k]), name) for k, name in zip(chosen, names, strict=False))
+
+
+def _sides(laterals: Table, own: Ints) -> np.ndarray:
+    """Whether each lateral runs to the same side of the submain as the block's first."""
+    inlet, end = (shapely.get_coordinates(shapely.get_point(laterals.geometry[own], i)) for i in (0, -1))
+    return np.asarray((end - inlet) @ (end - inlet)[0] > 0.0)
 
 
 def distance_from_valve_m(laterals: Table, own: Ints, valve_xy: Floats) -> Floats:

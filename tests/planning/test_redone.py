@@ -53,7 +53,7 @@ def test_emitters_of_the_layers_are_those_of_the_plan(made, field_id):
 
 def test_points_to_measure_stand_where_the_pattern_asks(made):
     _, plan = made
-    points = plan.tables["test_points"]
+    points, laterals = plan.tables["test_points"], plan.tables["laterals"]
     c = points.columns
     for block_id in set(c["block_id"]):
         own = c["block_id"] == block_id
@@ -63,6 +63,15 @@ def test_points_to_measure_stand_where_the_pattern_asks(made):
         assert len(set(c["lateral_id"][emitters])) == 4
         assert set(c["at_submain"][emitters]) == {"first", "one third", "two thirds", "last"}
         places = [p for p in c["at_lateral"][emitters]]
+        ends = dict(zip(laterals.columns["lateral_id"], laterals.geometry, strict=True))
+        ways = np.array(
+            [np.subtract(*np.array(ends[i].coords)[[-1, 0], :2]) for i in set(c["lateral_id"][emitters])]
+        )
+        drawn = np.array(
+            [np.subtract(*np.array(g.coords)[[-1, 0], :2]) for i, g in ends.items() if block_id in i]
+        )
+        two_sided = 0.3 < (drawn @ drawn[0] > 0.0).mean() < 0.7
+        assert not two_sided or 1 <= (ways @ ways[0] > 0.0).sum() <= 3  # both sides of the submain
         assert {p: places.count(p) for p in places} == {"inlet": 8, "one third": 8, "two thirds": 8, "end": 8}
 
 
