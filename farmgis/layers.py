@@ -157,7 +157,10 @@ _ALL = (
         _real("head_min_at_90_m", "Lowest emitter's head at 90 % of the block's flow; of its valve head for "
               "compensating line"),
         _real("head_max_at_110_m", "Highest head of the line at 110 % of the block's flow; of its valve head "
-              "for compensating line"))),
+              "for compensating line"),
+        _real("chance_within_tolerance_pct", "Chance that it keeps its tolerance, given the error of the "
+              "elevation model: share of 200 correlated errors drawn; compensating line is held to its own "
+              "range"))),
     Layer("laterals", "Laterals", "Each lateral, drawn from its inlet to its end. Z is the ground that was "
           "computed with. Emitters stand at whole spacings from the inlet.", "LineString Z", (
         _text("lateral_id", "The lateral"), _BLOCK, _FIELD, _text("submain_id", "The submain that feeds it"),

@@ -16,6 +16,7 @@ import shapely
 
 from farmgis.errors import FieldError, LandError, OutputError
 from farmgis.planning.assignment import FieldNeed, assigned
+from farmgis.planning.block_chance import with_chances
 from farmgis.planning.block_search import submain_pipes
 from farmgis.planning.block_season import LEAST_UNIFORMITY_PCT, BlockSeason
 from farmgis.planning.buying import buying
@@ -72,8 +73,11 @@ def plan_field(
     pipes = submain_pipes(farm.pipes)
     layout = lay_out(field, ground, pipes, source_flow_m3h)
     tables = layer_tables(field, ground, layout, pipes)
+    likely = getattr(farm.elevation, "likely_error_m", None)
+    tables["blocks"], unsure = with_chances(field, ground, layout, pipes, tables["blocks"], likely)
     found = (
         *ground.findings,
+        *unsure,
         *layout_findings(field, ground, layout),
         *land_findings(field, ground),
         *row_findings(field),

@@ -64,9 +64,13 @@ def _ground(document: Document, elevation: Elevation, boundaries: Boundaries) ->
         Assumption("elevation.cell_m", f"{elevation.native_cell_m:g}", "m", elevation.path.name, "user"),
     ]
     section = document.get("elevation", {})
-    for key in ("unit", "smoothing_m", "vertical_error_m"):
+    for key in ("unit", "smoothing_m", "vertical_error_m", "correlation_m"):
         if key in section:
             told.append(_given(f"elevation.{key}", section[key], SECTIONS["elevation"][key].unit))
+    for key, value in zip(("vertical_error_m", "correlation_m"), elevation.likely_error_m, strict=True):
+        if key not in section:
+            source = "usual for the model's cell, from memory"
+            told.append(Assumption(f"elevation.{key}", f"{value:g}", "m", source, "memory"))
     return told
 
 

@@ -22,6 +22,7 @@ from farmgis.geodata import crs as crs_room
 from farmgis.geodata import elevation_file, gate, resample
 from farmgis.geodata.elevation_file import Unit, told
 from farmgis.records import Finding, Floats, Surface
+from farmgis.tables.reader import elevation_error
 
 # land lies between the Dead Sea's shore and Everest's top; what is beyond is no height
 LOWEST_M, HIGHEST_M = -500.0, 9000.0
@@ -42,8 +43,9 @@ class Grid:
 class Elevation:
     """An elevation model on disk. Opened at first use, kept open, and picklable by its path.
 
-    `native_cell_m` is the model's cell in the plan's CRS. `vertical_error_m` and `smoothing_m` are what
-    the user stated, or None. Raises InputError and CrsError when it cannot be used for the fields.
+    `native_cell_m` is the model's cell in the plan's CRS. `vertical_error_m`, `correlation_m` and
+    `smoothing_m` are what the user stated, or None. Raises InputError and CrsError when it cannot be used
+    for the fields.
     """
 
     def __init__(
@@ -56,12 +58,14 @@ class Elevation:
         input_crs: str | None = None,
         smoothing_m: float | None = None,
         vertical_error_m: float | None = None,
+        correlation_m: float | None = None,
     ) -> None:
         """`crs` is the plan's; `near` are the fields' bounds in it; `unit` is what the user stated."""
         self.path = gate.local_file(path, "elevation")
         self.crs = crs if isinstance(crs, CRS) else CRS.from_user_input(crs)
         self.smoothing_m = smoothing_m
         self.vertical_error_m = vertical_error_m
+        self.correlation_m = correlation_m
         self._dataset: Any = None
         source = self._open()
         elevation_file.check_layout(source, self.path.name)
@@ -79,6 +83,16 @@ class Elevation:
         if near is not None:
             self._check_overlap(near)
         self.findings: tuple[Finding, ...] = unit_findings + self._own_findings(source)
+
+    @property
+    def likely_error_m(self) -> tuple[float, float]:
+        """Vertical error and its correlation length, as stated or as usual for the model's cell. [m]"""
+        usual = elevation_error(self.native_cell_m)
+        stated = (self.vertical_error_m, self.correlation_m)
+        return (
+            float(usual["vertical_error_m"]) if stated[0] is None else stated[0],
+            float(usual["correlation_m"]) if stated[1] is None else stated[1],
+        )
 
     # ---- a window ---------------------------------------------------------------------------------
 

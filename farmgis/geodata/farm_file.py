@@ -179,6 +179,7 @@ def _elevation(section: Document, boundaries: Boundaries, folder: Path) -> Eleva
         input_crs=section.get("input_crs"),
         smoothing_m=section.get("smoothing_m"),
         vertical_error_m=section.get("vertical_error_m"),
+        correlation_m=section.get("correlation_m"),
     )
 
 

@@ -121,6 +121,7 @@ SECTIONS: dict[str, dict[str, Setting]] = {
         "input_crs": TEXT,
         "smoothing_m": _n(0.0, 500.0, "m"),
         "vertical_error_m": _n(0.0, 50.0, "m"),
+        "correlation_m": _n(0.1, 10000.0, "m"),
     },
     "weather": {
         "file": FILE,

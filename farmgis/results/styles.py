@@ -139,6 +139,7 @@ def _blocks(table: Table) -> Style:
     expression = (
         "\"block_id\" || coalesce('\\n' || round(\"flow_m3h\", 1) || ' m3/h', '')"
         " || coalesce('\\nshift ' || \"shift\", '')"
+        " || coalesce('\\n' || round(\"chance_within_tolerance_pct\") || ' % sure', '')"
     )
     return Style(entries, "shift", Label(expression, "block_id", 8.0, rank=8))
 

@@ -75,6 +75,16 @@ def soil(name: str) -> Soil:
     )
 
 
+def elevation_error(cell_m: float) -> Row:
+    """What is usual for an elevation model of a cell: vertical error and its correlation length. [m]
+
+    >>> elevation_error(1.0)["correlation_m"]
+    '20'
+    """
+    table = rows("elevation_errors")
+    return next((row for row in table if cell_m <= float(row["cell_to_m"])), table[-1])
+
+
 @cache
 def pipes() -> tuple[Pipe, ...]:
     """Pipes of open standards, all materials and classes, sorted by inside diameter."""
