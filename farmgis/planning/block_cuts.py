@@ -34,13 +34,15 @@ def cheapest_cuts(
     band_m3h: tuple[float, float],
     least_cost: Floats,
     look: Callable[[int, int], None] | None = None,
+    perhaps: Bools | None = None,
 ) -> Cuts:
     """Cut a strip by dynamic programming: the fewest blocks within tolerance, then the cheapest.
 
     `best` (units, longest, 2) holds excess and cost of the run of each length from each unit; `least_cost`
     what it costs at least; `band_m3h` the least and greatest flow. `look(a, b)` finds a run's own least cost
     and writes it into `best`: it is asked for those runs only that may be in the answer, which is the same
-    as if it were asked for all. A block under the least flow is charged in proportion to what it lacks, so
+    as if it were asked for all. `perhaps` are runs that may turn out within tolerance when looked at. A block
+    under the least flow is charged in proportion to what it lacks, so
     that remainders are shared out evenly. Where no cuts keep every block within tolerance, land out of it is
     charged instead.
     """
@@ -48,39 +50,48 @@ def cheapest_cuts(
     least, most = band_m3h
     lack = np.maximum(0.0, 1.0 - flow / max(least, 1e-9))
     fixed = BLOCK_PRICE * (1.0 + 0.2 * lack**2) + EVEN_INDEX * (flow / most) ** 2
+    if look is not None:
+        cuts = _looked_at(best, fixed, perhaps, least_cost, look)
+        if cuts is not None:
+            return cuts
     within = best[:, :, 0] <= 0.0
-    if look is not None and least_price(np.where(within, fixed, math.inf)) is not None:
-        return _looked_at(best, fixed, within, least_cost, look)
     price = fixed + best[:, :, 1]
     cuts = least_price(np.where(within, price, math.inf))
     if cuts is None:
         over = OVER_PRICE * (1.0 + best[:, :, 0]) * flow / most
         cuts = least_price(price + np.where(within, 0.0, over))
-        for a, b in cuts or [] if look is not None else []:
-            look(a, b)  # type: ignore[misc]
+        for a, b in cuts or []:
+            if look is not None:
+                look(a, b)
     assert cuts is not None
     return cuts
 
 
 def _looked_at(
-    best: Floats, fixed: Floats, within: Bools, least_cost: Floats, look: Callable[[int, int], None]
-) -> Cuts:
-    """Cuts of least price, all of whose runs were looked at: others would cost more even at their least."""
+    best: Floats, fixed: Floats, perhaps: Bools | None, least_cost: Floats, look: Callable[[int, int], None]
+) -> Cuts | None:
+    """Cuts of least price, all of whose runs were looked at: others would cost more even at their least.
+
+    None where no cuts keep every block within tolerance.
+    """
+    within = best[:, :, 0] <= 0.0
     known = np.zeros(within.shape, dtype=bool)
     hoped = np.where(within, fixed + np.minimum(least_cost, best[:, :, 1]), math.inf)
+    if perhaps is not None:
+        hoped = np.where(perhaps & ~within, fixed + least_cost, hoped)
     for _ in range(MOST_LOOKS):
         cuts = least_price(hoped)
-        assert cuts is not None
+        if cuts is None:
+            return None
         new = [(a, b) for a, b in cuts if not known[a, b - a - 1]]
         if not new:
             return cuts
         for a, b in new:
             look(a, b)
-            known[a, b - a - 1] = True
-            hoped[a, b - a - 1] = fixed[a, b - a - 1] + best[a, b - a - 1, 1]
-    cuts = least_price(np.where(within, fixed + best[:, :, 1], math.inf))
-    assert cuts is not None
-    return cuts
+            run = a, b - a - 1
+            known[run] = True
+            hoped[run] = fixed[run] + best[run][1] if best[run][0] <= 0.0 else math.inf
+    return least_price(np.where(best[:, :, 0] <= 0.0, fixed + best[:, :, 1], math.inf))
 
 
 def fewest_blocks(flows: Floats, most_flow: float) -> int:

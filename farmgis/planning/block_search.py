@@ -17,9 +17,7 @@ from farmgis.hydraulics.emitters import emitter_law
 from farmgis.hydraulics.friction import dripline_row, pipe_rows
 from farmgis.hydraulics.lateral import START_LOSS_K, local_loss_terms
 from farmgis.hydraulics.water import Water
-from farmgis.planning import block_cuts_kernel as cuts_kernel
 from farmgis.planning import block_search_kernel as kernel
-from farmgis.planning.block_cuts import cheapest_cuts, fewest_blocks
 from farmgis.planning.rows import Axes
 from farmgis.planning.strips import JUMP_SPACINGS, Ints, Strip, jumps
 from farmgis.records import Design, Dripline, Floats, Pipe, Surface
@@ -79,7 +77,8 @@ class Rules:
 class BlockChoice:
     """A block as found: line indices `first` to `last` (exclusive) of a strip, and its submain.
 
-    `at_least` is its part of the fewest blocks that its strip could be cut into by flow alone.
+    `at_least` is its part of the fewest blocks that its strip could be cut into by flow alone; `spent` tells
+    that its sizes spend the submain's fall, found by a linear program.
     """
 
     strip: Strip
@@ -92,6 +91,7 @@ class BlockChoice:
     cost: float
     area_m2: float
     at_least: float = 1.0
+    spent: bool = False
 
     @property
     def over(self) -> float:
@@ -110,54 +110,6 @@ class Units:
     def count(self) -> int:
         """Number of units."""
         return int(self.middle.size)
-
-
-def best_blocks(
-    strip: Strip, axes: Axes, ground: Surface, slope_pct: float, rules: Rules
-) -> list[BlockChoice]:
-    """The fewest blocks, and among those the cheapest, that a strip can be cut into.
-
-    Greatest flow is hard. Tolerance is hard where it can be met: a block that nothing brings within it
-    is kept with the least excess, and says so.
-    """
-    units = strip_units(strip, slope_pct, rules)
-    shares = np.linspace(0.0, 1.0, 9 if rules.fine else 5)
-    trial = strip_trial(strip, units, shares, axes, ground, rules)
-    bounds = trial_bounds(strip, units, rules)
-    best, choice = _candidates(trial, bounds, units, strip, rules)
-    flows = unit_flows(strip, units, rules)
-    least_cost = np.zeros(best.shape[:2])
-    cuts_kernel.least_costs(
-        trial.wide, trial.facts, trial.emitter_m3_s, trial.reach, trial.fastest, trial.weight, TRENCH_INDEX,
-        least_cost,
-    )  # fmt: skip
-
-    def look(a: int, b: int) -> None:
-        _improve(trial, bounds, rules, a, b, best[a, b - a - 1], choice[a, b - a - 1])
-
-    band = (rules.least_flow_m3h, rules.most_flow_m3h)
-    cuts = cheapest_cuts(best, flows, band, least_cost, look if rules.fine else None)
-    at_least = fewest_blocks(flows, rules.most_flow_m3h) / len(cuts)
-    found = []
-    for a, b in cuts:
-        s, valve, g, spend = (int(c) for c in choice[a, b - a - 1])
-        found.append(
-            BlockChoice(
-                strip=strip,
-                first=int(units.bounds[a]),
-                last=int(units.bounds[b]),
-                share=float(shares[s]),
-                valve=valve_line(units, a, b, valve),
-                sizes=line_sizes(trial, units, a, b, s, valve, g, bool(spend)),
-                excess=float(best[a, b - a - 1, 0]),
-                cost=float(best[a, b - a - 1, 1]) + VALVE_INDEX,
-                area_m2=strip.area_m2(
-                    rules.design.lateral_spacing_m, int(units.bounds[a]), int(units.bounds[b])
-                ),
-                at_least=at_least,
-            )
-        )
-    return found
 
 
 def valve_line(units: Units, a: int, b: int, valve: int) -> int:
@@ -328,9 +280,7 @@ def _arguments(trial: Trial, bounds: Bounds) -> tuple[Any, ...]:
     )
 
 
-def _candidates(
-    trial: Trial, bounds: Bounds, units: Units, strip: Strip, rules: Rules
-) -> tuple[Floats, Ints]:
+def candidates(trial: Trial, bounds: Bounds, units: Units, strip: Strip, rules: Rules) -> tuple[Floats, Ints]:
     """Return (excess and cost, choice) of every run of units, as the kernel fills them."""
     longest = _longest_run(unit_flows(strip, units, rules), rules.most_flow_m3h)
     best = np.empty((units.count, longest, 2))
@@ -344,7 +294,7 @@ def valve_places(rules: Rules) -> int:
     return 3 if rules.fine else 2
 
 
-def _improve(trial: Trial, bounds: Bounds, rules: Rules, a: int, b: int, best: Floats, choice: Ints) -> None:
+def improve(trial: Trial, bounds: Bounds, rules: Rules, a: int, b: int, best: Floats, choice: Ints) -> None:
     """Look through all shares and valves for a chosen run, and keep what is cheaper, or nearer."""
     units = trial.wide.size
     kernel.try_range(

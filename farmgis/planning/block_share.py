@@ -42,13 +42,6 @@ class Placed:
     index: int
 
 
-def well_placed(
-    block: BlockChoice, axes: Axes, ground: Surface, slope_pct: float, rules: Rules
-) -> BlockChoice:
-    """A block as the search found it, its submain moved to where its heads are most even."""
-    return balanced(block, axes, ground, slope_pct, rules).block
-
-
 def balanced(block: BlockChoice, axes: Axes, ground: Surface, slope_pct: float, rules: Rules) -> Placed:
     """Move a block's submain along its rows to where its heads differ least, for about the same cost.
 

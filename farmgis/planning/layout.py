@@ -11,9 +11,9 @@ import shapely
 
 from farmgis.errors import FieldError
 from farmgis.hydraulics.water import water_at
+from farmgis.planning.block_choice import best_blocks, well_placed
 from farmgis.planning.block_hydraulics import BlockHeads, solve_block
-from farmgis.planning.block_search import MOST_UNITS, BlockChoice, Rules, best_blocks
-from farmgis.planning.block_share import well_placed
+from farmgis.planning.block_search import MOST_UNITS, BlockChoice, Rules
 from farmgis.planning.land import line_azimuth
 from farmgis.planning.laterals import DrawnBlock, draw_block
 from farmgis.planning.rows import Lines, RowPlan, crop_rows, row_plan

@@ -15,6 +15,7 @@ from farmgis.planning import (
     routes,
     rows,
     shifts,
+    submain_sizes,
     survey,
 )
 from farmgis.planning.pump import tell_pump
@@ -35,6 +36,8 @@ def planning_assumptions() -> tuple[Assumption, ...]:
         ("index_of_a_valve_set", f"{block_search.VALVE_INDEX:g}", "kg of pipe"),
         ("index_of_a_metre_of_trench", f"{block_search.TRENCH_INDEX:g}", "kg of pipe"),
         ("index_of_uneven_blocks", f"{block_cuts.EVEN_INDEX:g}", "kg of pipe for a block of greatest flow"),
+        ("index_of_a_change_of_size", f"{submain_sizes.REDUCER_INDEX:g}", "kg of pipe"),
+        ("shortest_submain_piece", f"{submain_sizes.SHORTEST_PIECE_M:g}", "m"),
         ("dearer_for_evenness", f"{100 * block_share.EVEN_SHARE:g}", "% of pipe and trench"),
         ("index_of_a_lateral", f"{layout.LATERAL_INDEX:g}", "kg of pipe"),
         ("index_of_a_row_end", f"{layout.ROW_END_INDEX:g}", "kg of pipe"),

@@ -9,8 +9,9 @@ import numpy as np
 import pytest
 
 from farmgis.planning import block_search, block_search_kernel
+from farmgis.planning.block_choice import best_blocks
 from farmgis.planning.block_cuts import BLOCK_PRICE, EVEN_INDEX, cheapest_cuts, fewest_blocks
-from farmgis.planning.block_search import TRENCH_INDEX, VALVE_INDEX, best_blocks, submain_pipes
+from farmgis.planning.block_search import TRENCH_INDEX, VALVE_INDEX, submain_pipes
 from farmgis.planning.layout import rules_for
 from farmgis.planning.rows import row_plan
 from farmgis.planning.strips import bays, chains
