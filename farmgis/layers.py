@@ -274,6 +274,19 @@ _ALL = (
         _real("season_m3", "Volume that its fields need in the season"),
         _real("licence_m3", "Volume that may be taken in the season; empty if not stated"),
         _text("verdict", "Whether it suffices, in words"))),
+    Layer("dripline_choices", "Choice of line", "Every dripline that a field lists, compared on the rows "
+          "that were chosen: the one taken as laid, the others as the search has them.", None, (
+        _FIELD, _text("dripline", "The dripline"),
+        _yes("compensating", "Whether it is pressure compensating"),
+        _real("bears_m", "Head that its wall bears"), _whole("blocks", "How many blocks it takes"),
+        _real("over_tolerance_ha", "Land that would be out of tolerance"),
+        _yes("within_tolerance", "Whether every block is within tolerance"),
+        _real("uniformity_pct", "Emission uniformity of its least even block; empty where none was solved"),
+        _real("cost_index", "Submain pipe, trench, valves and lateral fittings in the relative index", "kg"),
+        _real("break_even_index_m", "What a metre of it may cost more than of the chosen line (less, where "
+              "negative) before it is the dearer, in the index", "kg/m"),
+        _real("break_even_m", "The same in the user's currency; empty without a price of pipe", "1/m"),
+        _yes("chosen", "Whether it was taken"), _text("why", "Why it was taken, or not"))),
     Layer("shift_choices", "Number of shifts", "What more or fewer shifts would cost each source in a year: "
           "more need less flow at a time and thinner mains, but more hours.", None, (
         _SOURCE, _whole("shifts", "How many shifts"),

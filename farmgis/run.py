@@ -22,6 +22,7 @@ from farmgis.planning.block_season import LEAST_UNIFORMITY_PCT, BlockSeason
 from farmgis.planning.buying import buying
 from farmgis.planning.demand import BlockDemand, CropDemand, block_demand, crop_demand
 from farmgis.planning.describe import block_facts, field_facts, joined, layer_tables
+from farmgis.planning.dripline_choice import line_choices
 from farmgis.planning.farm_supply import farm_supply
 from farmgis.planning.findings import farm_findings, layout_findings, off_design_findings
 from farmgis.planning.land import land_findings, refuse_land, row_findings
@@ -73,6 +74,8 @@ def plan_field(
     pipes = submain_pipes(farm.pipes)
     layout = lay_out(field, ground, pipes, source_flow_m3h)
     tables = layer_tables(field, ground, layout, pipes)
+    lines = line_choices(field, ground, layout, pipes, source_flow_m3h, farm.prices.pipe_kg)
+    tables["dripline_choices"] = _records_table([vars(line) for line in lines])
     likely = getattr(farm.elevation, "likely_error_m", None)
     tables["blocks"], unsure = with_chances(field, ground, layout, pipes, tables["blocks"], likely)
     found = (
@@ -345,7 +348,7 @@ def _array(values: list[Any]) -> Any:
 
 def _field_tables(plans: Sequence[FieldPlan]) -> dict[str, Table]:
     tables = {"fields": _records_table([p.facts for p in plans], [p.area for p in plans])}
-    for name in ("blocks", "laterals", "rows", "submains", "extreme_emitters", "valves"):
+    for name in ("blocks", "laterals", "rows", "submains", "extreme_emitters", "valves", "dripline_choices"):
         parts = [p.tables[name] for p in plans if name in p.tables]
         if parts:
             tables[name] = joined(parts)

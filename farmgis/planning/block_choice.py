@@ -107,7 +107,7 @@ def best_blocks(
                 cost=float(best[run][1]) + VALVE_INDEX,
                 area_m2=strip.area_m2(rules.design.lateral_spacing_m, first, last),
                 at_least=at_least,
-                spent=(a, b) in spent,
+                spent=(a, b) in spent or (bool(perhaps[run]) and not rules.fine),
             )
         )
     return found

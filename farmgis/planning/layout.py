@@ -341,6 +341,11 @@ def _lay_block(choice: BlockChoice, land: Any, rows: RowPlan, ground: Survey, ru
     )
 
 
+def blocks_of(rows: RowPlan, ground: Survey, rules: Rules) -> list[BlockChoice]:
+    """The blocks that the search finds for a field's rows with a dripline; none is laid."""
+    return _choices(rows, ground, rules)[0]
+
+
 def within_tolerance(heads: BlockHeads, rules: Rules) -> bool:
     """Whether a solved block keeps its tolerance, and its line what the wall bears."""
     dripline, tolerance = rules.dripline, rules.design.tolerance
