@@ -164,6 +164,7 @@ class Source:
     npsh_required_m: float | None = None
     pump_efficiency_pct: float = 70.0
     motor_efficiency_pct: float = 90.0
+    shifts: int | None = None  # how many the user wants
     pump_control: Literal["speed", "throttled"] = "speed"
     pump_curve: PumpCurve | None = None
     water: WaterQuality | None = None
@@ -201,7 +202,6 @@ class Supply:
     station_loss_clean_m: float = 3.0
     station_loss_m: float = 8.0
     filter_micron: float = 130.0
-    shift_count: int | None = None
     shift_groups: tuple[tuple[str, ...], ...] = ()
     corridors: tuple[Corridor, ...] = ()
     barriers: tuple[Barrier, ...] = ()

@@ -50,6 +50,7 @@ from farmgis.records import (
     Table,
     Weather,
 )
+from farmgis.tables import clogging_limits
 from farmgis.terrain.surface import elevation_m, noise_m, smooth, smoothing_length_m
 
 MARGIN_M = 60.0
@@ -144,7 +145,7 @@ def _whole(farm: Farm, plans: Sequence[FieldPlan], demands: Demands) -> Plan:
     by_id = {f.field_id: f for f in farm.fields}
     needs = {b.block_id: _need(demands[_demand_key(by_id[p.field_id])], b) for p in plans for b in p.blocks}
     tables = _field_tables(plans)
-    supply = farm_supply(farm, tables, needs, _ground(farm))
+    supply = farm_supply(farm, tables, needs, _ground(farm), clogging_limits())
     tables |= supply.tables
     groups = supply.shifts if farm.sources else _shifts_without_source(plans, needs)
     season = plan_season(

@@ -42,6 +42,7 @@ from farmgis.records import (
     Dripline,
     Season,
     Source,
+    Supply,
 )
 from farmgis.run import plan_farm
 
@@ -263,6 +264,7 @@ FARM_FILE = DOCS / "reference" / "farm-file.md"
 TABLED = {f"`[{k}]`": v for k, v in SECTIONS.items()} | {f"`[[{k}]]`": v for k, v in LISTS.items()}
 TABLED |= {"`tolerance`": TOLERANCES, "`pump_curve`": PUMP_CURVE, "`water`": WATER, "`life`": LIFE}
 DEFAULTS = {"`[design]`": Design, "`[[dripline]]`": Dripline, "`[[source]]`": Source, "`[season]`": Season}
+DEFAULTS |= {"`[supply]`": Supply}
 DEFAULTS |= {"`[prices]`": Prices, "`[spares]`": Spares, "`life`": Life}
 
 

@@ -23,6 +23,7 @@ from farmgis.records import (
     Season,
     Soil,
     Source,
+    Supply,
     Weather,
 )
 from farmgis.tables.reader import rows
@@ -203,6 +204,7 @@ def _supply(document: Document) -> list[Assumption]:
         told.append(
             Assumption("source.hours_per_day", f"{hours:g}", "h", "common practice", "common practice")
         )
+    told += _mains(document) if document.get("source") else []
     pipes = pipes_of(document)
     text = f"{len(pipes)} sizes, {pipes[0].nominal_mm:g} to {pipes[-1].nominal_mm:g} mm"
     if document.get("pipe"):
@@ -210,6 +212,21 @@ def _supply(document: Document) -> list[Assumption]:
     else:
         sources = sorted({r["source"] for r in rows("pipes")})
         told.append(Assumption("pipe", text, "mm", "; ".join(sources), "memory"))
+    return told
+
+
+def _mains(document: Document) -> list[Assumption]:
+    """The rules of the mains, the user's and the defaults."""
+    given = document.get("supply", {})
+    told = []
+    for key, setting in SECTIONS["supply"].items():
+        if key in given:
+            told.append(_given(f"supply.{key}", given[key], setting.unit))
+        elif setting.kind == "number":
+            value = next(f.default for f in fields(Supply) if f.name == key)
+            told.append(
+                Assumption(f"supply.{key}", f"{value:g}", setting.unit, setting.source, setting.known)
+            )
     return told
 
 

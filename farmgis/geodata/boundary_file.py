@@ -18,8 +18,12 @@ from farmgis.geodata import crs as crs_room
 from farmgis.geodata import gate
 
 ROW_LIMIT = 1_000_000
-Kind = Literal["areas", "lines"]
-_HOLDING = {"areas": ("Polygon", "Surface"), "lines": ("Line", "Curve")}
+Kind = Literal["areas", "lines", "any"]
+_HOLDING = {
+    "areas": ("Polygon", "Surface"),
+    "lines": ("Line", "Curve"),
+    "any": ("Polygon", "Surface", "Line", "Curve"),
+}
 STRAY_KM = 300.0
 KM_PER_DEGREE = 111.0
 

@@ -11,7 +11,7 @@ from farmgis.geodata import crs as crs_room
 from farmgis.geodata import gate
 from farmgis.geodata.boundary_file import Layer, describe, no_column
 from farmgis.geodata.farm_parts import Document, check_crop, check_soil, design_of
-from farmgis.geodata.field_marks import MARK_KEYS
+from farmgis.geodata.field_marks import LAND_KEYS, MARK_KEYS
 from farmgis.geodata.fields import COLUMN_NAMES
 from farmgis.geodata.price_file import read_prices
 from farmgis.geodata.settings_check import Problem
@@ -83,6 +83,11 @@ def _file_problems(document: Document, folder: Path) -> list[Problem]:
     def prices(name: str) -> tuple[Price, ...]:
         return read_prices(gate.local_file(beside(folder, name), "prices"))
 
+    def land(key: str) -> Callable[[str], Layer]:
+        return lambda name: describe(
+            beside(folder, name), document["supply"].get(f"{key}_layer"), key, LAND_KEYS[key]
+        )
+
     looks: tuple[tuple[str, str, Callable[[str], Any]], ...] = (
         ("elevation", "file", model),
         ("weather", "file", table),
@@ -90,6 +95,7 @@ def _file_problems(document: Document, folder: Path) -> list[Problem]:
         ("season", "given_file", table),
         *(("fields", key, marks(key)) for key in MARK_KEYS),
         ("prices", "file", prices),
+        *(("supply", key, land(key)) for key in LAND_KEYS),
     )
     return [
         problem

@@ -34,6 +34,7 @@ from farmgis.geodata.field_marks import MARK_KEYS, Marks, with_marks
 from farmgis.geodata.fields import COLUMN_NAMES, Boundaries, read_fields
 from farmgis.geodata.price_file import priced_pipes, prices_of
 from farmgis.geodata.settings_check import Problem, check
+from farmgis.geodata.supply_parts import supply_of
 from farmgis.geodata.toml_lines import KeyPath, key_lines, line_of
 from farmgis.prices import Spares
 from farmgis.records import Farm, Field, Finding, GivenWater, RefusedField, Season, Weather
@@ -136,6 +137,7 @@ def _farm(document: Document, folder: Path, fallback_name: str, refuse: Refuse) 
         nutrients=nutrients_of(clean),
         prices=prices,
         spares=Spares(**clean.get("spares", {})),
+        supply=supply_of(clean, folder, boundaries.crs, pipes_of(clean)),
         assumptions=assumptions_of(clean, choice, planned, elevation, boundaries, weather),
         findings=boundaries.findings + findings + elevation.findings + looked.findings + told + more,
         refused=boundaries.refused + refused,

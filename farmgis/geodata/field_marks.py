@@ -209,3 +209,6 @@ def _note(what: str) -> Finding:
 
 MARK_KEYS: Mapping[str, Kind] = {"exclusions": "areas", "tracks": "lines", "rows": "lines"}
 """Keys of the farm file that name such a file, and what it holds."""
+
+LAND_KEYS: Mapping[str, Kind] = {"corridors": "lines", "barriers": "any"}
+"""Keys of [supply] that name a file, and what it holds."""

@@ -8,7 +8,7 @@ from typing import Literal
 
 from farmgis.records import Known
 
-Kind = Literal["text", "file", "number", "numbers", "whole", "date", "tolerance", "table"]
+Kind = Literal["text", "texts", "file", "number", "numbers", "whole", "date", "tolerance", "table"]
 
 
 @dataclass(frozen=True)
@@ -171,6 +171,18 @@ SECTIONS: dict[str, dict[str, Setting]] = {
         "pipe_pct": _n(0.0, 50.0, "%"),
         "fittings_pct": _n(0.0, 100.0, "%"),
     },
+    "supply": {
+        "main_velocity_m_s": _n(0.3, 5.0, "m/s"),
+        "main_material": TEXT,
+        "field_crossing": _n(1.0, 1000.0, "metres of boundary trench a metre"),
+        "station_loss_m": _n(0.0, 50.0, "m"),
+        "station_loss_clean_m": _n(0.0, 50.0, "m"),
+        "filter_micron": _n(10.0, 2000.0, "micron"),
+        "corridors": Setting("file"),
+        "corridors_layer": TEXT,
+        "barriers": Setting("file"),
+        "barriers_layer": TEXT,
+    },
     "design": {"crop": TEXT, "soil": TEXT, **DESIGN_KEYS},
 }
 
@@ -212,6 +224,7 @@ LISTS: dict[str, dict[str, Setting]] = {
         "flow_m3h": _n(0.01, 1e6, "m3/h", True),
         "hours_per_day": _n(0.1, 24.0, "h"),
         "licence_m3": _n(0.0, 1e10, "m3"),
+        "shifts": Setting("whole", 1, 500, "shifts"),
         "kind": Setting("text", choices=("river", "reservoir", "borehole", "hydrant")),
         "static_level_m": _n(-500.0, 9000.0, "m"),
         "pump_level_m": _n(-500.0, 9000.0, "m"),
@@ -222,6 +235,7 @@ LISTS: dict[str, dict[str, Setting]] = {
         "pump_curve": Setting("table", keys=PUMP_CURVE),
         "water": Setting("table", keys=WATER),
     },
+    "shift": {"blocks": Setting("texts", needed=True)},
     "crop": {
         "name": Setting("text", needed=True),
         "like": TEXT,

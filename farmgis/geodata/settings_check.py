@@ -15,6 +15,7 @@ Document = Mapping[str, Any]
 
 WRITTEN = {
     "text": 'text in quotes, such as "maize"',
+    "texts": 'texts in brackets, such as ["A-B01", "A-B02"]',
     "file": 'a file\'s path in quotes, such as "fields.gpkg"',
     "number": "a number without quotes",
     "numbers": "two numbers or more in brackets, such as [0.0, 200.0, 400.0]",
@@ -136,6 +137,8 @@ def _value(path: KeyPath, value: Any, setting: Setting) -> tuple[Any, list[Probl
         return _table(path, value, setting.keys)
     if setting.kind == "numbers":
         return _numbers(path, value, setting)
+    if setting.kind == "texts":
+        return _texts(path, value)
     if _fits(value, setting):
         return (float(value) if setting.kind == "number" else value), []
     quoted = isinstance(value, str) and setting.kind in ("number", "whole")
@@ -169,6 +172,13 @@ def _numbers(path: KeyPath, value: Any, setting: Setting) -> tuple[Any, list[Pro
             where = f"found {_shown(number)} as number {i}"
             return None, [Problem(path, f"{where}; {_would_do(one)} would do")]
     return tuple(float(v) for v in value), []
+
+
+def _texts(path: KeyPath, value: Any) -> tuple[Any, list[Problem]]:
+    """A row of texts, none empty."""
+    if isinstance(value, list) and value and all(isinstance(v, str) and v.strip() for v in value):
+        return tuple(value), []
+    return None, [Problem(path, f"found {_shown(value)}; {WRITTEN['texts']} would do")]
 
 
 def _tolerance(path: KeyPath, value: Any) -> tuple[Any, list[Problem]]:

@@ -9,19 +9,26 @@ from typing import Any
 import numpy as np
 import shapely
 
+from farmgis.planning.filter_station import FilterStation, filter_station, station_findings, tell_station
 from farmgis.planning.mains import MainsPlan
-from farmgis.planning.pump import Duty, pump_duty, pump_findings
+from farmgis.planning.pump import Duty, pump_duty, pump_findings, shut_off_head_m
 from farmgis.planning.suction import Suction, suction_findings, suction_of
-from farmgis.records import Finding, Table
+from farmgis.records import Assumption, CloggingLimit, Finding, Table
 
 
 @dataclass(frozen=True)
 class Station:
-    """A source's pump as its shifts use it."""
+    """A source's pump as its shifts use it, and its filters."""
 
     plan: MainsPlan
     duties: tuple[Duty, ...]
     suction: Suction | None
+    filters: FilterStation
+
+    @property
+    def least_head_m(self) -> float:
+        """Least pressure head just downstream of the head works over the shifts. [m]"""
+        return float(np.nanmin(self.plan.sizes.head_m[:, 0])) - float(self.plan.network.ground_m[0])
 
     @property
     def energy_kwh_m3(self) -> float:
@@ -38,15 +45,17 @@ def _season_m3(plan: MainsPlan, shift: int) -> float:
     )
 
 
-def station_of(plan: MainsPlan, temperature_c: float) -> Station:
-    """The pump of a source: the duty of each shift, and its suction."""
+def station_of(plan: MainsPlan, temperature_c: float, limits: Sequence[CloggingLimit]) -> Station:
+    """The head works of a source: the duty of each shift, its suction, and its filters."""
     job = plan.job
     heads = plan.sizes.pump_head_m + plan.sizes.short_m
     duties = tuple(
         pump_duty(job.source, s.number, float(plan.flow_m3h[k, 0]), float(heads[k]), job.water)
         for k, s in enumerate(plan.shifts)
     )
-    return Station(plan, duties, suction_of(job.source, float(plan.network.ground_m[0]), temperature_c))
+    suction = suction_of(job.source, float(plan.network.ground_m[0]), temperature_c)
+    flow = max(d.flow_m3h for d in duties)
+    return Station(plan, duties, suction, filter_station(job.source, flow, job.supply, limits))
 
 
 def duties_table(stations: Sequence[Station]) -> Table:
@@ -82,9 +91,17 @@ def headworks_table(stations: Sequence[Station]) -> Table:
                 "duty_head_m": max(d.duty_head_m for d in s.duties),
                 "pump_kw": max(d.pump_kw for d in s.duties),
                 "filter_micron": s.plan.job.supply.filter_micron,
-                "filter_flow_m3h": flow,
+                "filter_flow_m3h": s.filters.filters.flow_m3h,
                 "energy_kwh_m3": s.energy_kwh_m3,
                 "npsh_available_m": _npsh(s),
+                "filter_kind": s.filters.filters.kind,
+                "filter_units": s.filters.filters.count,
+                "filter_unit_mm": s.filters.filters.size_mm,
+                "backwash_m3h": s.filters.filters.backwash_m3h,
+                "loss_clean_m": s.filters.loss_clean_m,
+                "loss_dirty_m": s.filters.loss_dirty_m,
+                "shut_off_head_m": shut_off_head_m(source, max(d.duty_head_m for d in s.duties)),
+                "order": s.filters.order,
             }
         )
         places.append(shapely.Point(source.x_m, source.y_m))
@@ -106,6 +123,7 @@ def headworks_findings(stations: Sequence[Station]) -> tuple[Finding, ...]:
     for s in stations:
         source = s.plan.job.source
         found += pump_findings(source, s.duties)
+        found += station_findings(s.filters, source, s.least_head_m)
         found += suction_findings(source, s.suction, float(s.plan.network.ground_m[0]))
         if source.water_level_m is None:
             found.append(_no_level(s))
@@ -122,3 +140,8 @@ def _no_level(station: Station) -> Finding:
         source_id,
         "state `water_level_m`, the level while pumping in the driest month",
     )
+
+
+def tell_stations(stations: Sequence[Station]) -> tuple[Assumption, ...]:
+    """What the head works rest on."""
+    return tuple(a for s in stations for a in tell_station(s.filters))

@@ -9,12 +9,18 @@ import numpy as np
 import shapely
 
 from farmgis.hydraulics.friction import velocity_m_s
-from farmgis.planning.mains import BAR_M, MainsPlan
+from farmgis.planning.mains import MainsPlan
 from farmgis.records import Finding, Table
 
 
-def mains_table(plans: Sequence[MainsPlan], surge_m: Mapping[tuple[str, int], float]) -> Table | None:
-    """The rows of `mains`; `surge_m` holds the greatest head with surge by (main_id, seq)."""
+def mains_table(
+    plans: Sequence[MainsPlan],
+    static_m: Mapping[tuple[str, int], float],
+    surge_m: Mapping[tuple[str, int], float],
+) -> Table | None:
+    """The rows of `mains`; `static_m` and `surge_m` are the greatest heads at rest and with surge by
+    (main_id, seq).
+    """
     rows: list[dict[str, Any]] = []
     lines = []
     for plan in plans:
@@ -36,8 +42,8 @@ def mains_table(plans: Sequence[MainsPlan], surge_m: Mapping[tuple[str, int], fl
                     "design_flow_m3h": float(flows[k]),
                     "velocity_m_s": float(velocity_m_s(flows[k], piece.pipe.inside_mm)),
                     "head_loss_m": float(piece.start_head_m[k] - piece.end_head_m[k]),
-                    "static_head_max_m": plan.shut_off_m - float(piece.line_m[:, 2].min()),
-                    "surge_head_max_m": surge_m.get((piece.main_id, piece.seq), np.nan),
+                    "static_head_max_m": static_m[piece.main_id, piece.seq],
+                    "surge_head_max_m": surge_m[piece.main_id, piece.seq],
                     "existing": bool(plan.network.corridor[piece.link] >= 0),
                 }
             )
@@ -92,9 +98,7 @@ def choices_table(plans: Sequence[MainsPlan]) -> Table | None:
 
 def mains_findings(plans: Sequence[MainsPlan]) -> tuple[Finding, ...]:
     """What of a source's supply does not keep its limits."""
-    return tuple(
-        f for plan in plans for f in (*plan.findings, *_heads(plan), *_speeds(plan), *_classes(plan))
-    )
+    return tuple(f for plan in plans for f in (*plan.findings, *_heads(plan), *_speeds(plan)))
 
 
 def _heads(plan: MainsPlan) -> Iterator[Finding]:
@@ -133,25 +137,5 @@ def _speeds(plan: MainsPlan) -> Iterator[Finding]:
                 speed,
                 limit,
                 "m/s",
-                shapely.linestrings(piece.line_m),
-            )
-
-
-def _classes(plan: MainsPlan) -> Iterator[Finding]:
-    for piece in plan.pieces():
-        static = plan.shut_off_m - float(piece.line_m[:, 2].min())
-        limit = piece.pipe.pressure_class_bar * BAR_M
-        if static > limit + 0.05:
-            yield Finding(
-                "attention",
-                "pressure",
-                f"main {piece.main_id} of class {piece.pipe.pressure_class_bar:g} bar stands under "
-                f"{static:.0f} m when the pump works against closed valves (it bears {limit:.0f})",
-                piece.main_id,
-                "take a higher class, a pump with a flatter curve, or a reducing valve with relief above it; "
-                "a licensed engineer decides",
-                static,
-                limit,
-                "m",
                 shapely.linestrings(piece.line_m),
             )

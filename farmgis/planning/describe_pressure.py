@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+import shapely
 
 from farmgis.planning.filter_station import FilterStation, station_fittings
 from farmgis.planning.fittings import (
@@ -14,13 +15,15 @@ from farmgis.planning.fittings import (
     lateral_fittings,
     main_fittings,
     reducing_fittings,
+    relief_fittings,
     submain_fittings,
     valve_fittings,
 )
 from farmgis.planning.main_pieces import Piece
 from farmgis.planning.main_sizes import LEAST_HEAD_M
-from farmgis.planning.mains import MainsPlan
+from farmgis.planning.mains import MainsPlan, lowered, open_valves
 from farmgis.planning.pressure_class import (
+    BAR_M,
     ReachPressure,
     class_findings,
     closing_flow_m3h,
@@ -29,8 +32,10 @@ from farmgis.planning.pressure_class import (
     transient_findings,
 )
 from farmgis.planning.pressure_zones import (
+    LEAST_RELIEF_M,
     PUMP_SET_INDEX,
     REDUCING_VALVE_INDEX,
+    RELIEF_SHARE,
     ZonePrices,
     Zones,
     pressure_zones,
@@ -76,18 +81,12 @@ class MainsPressure:
         return needed_bar(self.reaches, self.plan.network.count)
 
 
-def open_flow_m3h(plan: MainsPlan) -> Floats:
-    """Flow of each valve in each shift, (shifts, valves). [m3/h]"""
-    valves = plan.job.valves
-    return np.array([[v.flow_m3h if v.block_id in s.block_ids else 0.0 for v in valves] for s in plan.shifts])
-
-
 def needed_levels_m(plan: MainsPlan) -> Floats:
     """Head above datum that each node needs in each shift, NaN where nothing flows, (shifts, nodes). [m]"""
     network = plan.network
     needed = np.where(plan.flow_m3h > 0.0, LEAST_HEAD_M, np.nan)
     needed[:, 0] = np.nan
-    running = open_flow_m3h(plan) > 0.0
+    running = open_valves(plan.job.valves, plan.shifts)
     at = np.flatnonzero(network.valve >= 0)
     asked = np.array([v.required_head_m for v in plan.job.valves])[network.valve[at]]
     needed[:, at] = np.where(running[:, network.valve[at]], np.fmax(asked, LEAST_HEAD_M), needed[:, at])
@@ -97,7 +96,8 @@ def needed_levels_m(plan: MainsPlan) -> Floats:
 def pressure_of(plan: MainsPlan) -> MainsPressure:
     """The pressures of a source's mains, with reducing valves where they are the cheapest way."""
     job, network = plan.job, plan.network
-    closing = closing_flow_m3h(network, open_flow_m3h(plan))
+    open_ = open_valves(job.valves, plan.shifts)
+    closing = closing_flow_m3h(network, open_ * np.array([v.flow_m3h for v in job.valves]))
     pieces = tuple(plan.pieces())
     reaches = reach_pressures(pieces, plan.flow_m3h, closing, plan.shut_off_m, job.pipes, job.water)
     level = float(plan.sizes.head_m[0, 0] - plan.sizes.pump_head_m[0] + job.supply.station_loss_m)
@@ -106,8 +106,9 @@ def pressure_of(plan: MainsPlan) -> MainsPressure:
     head, needed = plan.sizes.head_m, needed_levels_m(plan)
     zones = pressure_zones(network, reaches, job.pipes, head, needed, level, plan.shut_off_m, prices)
     if zones.valves:
-        lower = replace(plan.sizes, head_m=reduced_heads_m(network, head, zones.valves))
-        plan = replace(plan, sizes=lower)
+        plan = lowered(plan, zones.static_level_m)
+        reduced = reduced_heads_m(network, plan.sizes.head_m, zones.valves)
+        plan = replace(plan, sizes=replace(plan.sizes, head_m=reduced))
         pieces = tuple(plan.pieces())
         reaches = reach_pressures(pieces, plan.flow_m3h, closing, zones.static_level_m, job.pipes, job.water)
     return MainsPressure(plan, pieces, reaches, zones)
@@ -124,8 +125,34 @@ def pressure_findings(pressures: Sequence[MainsPressure]) -> tuple[Finding, ...]
     return tuple(found)
 
 
+def block_reliefs_m(pressures: Sequence[MainsPressure], tables: Mapping[str, Table]) -> dict[str, float]:
+    """Blocks whose submains do not bear the head at rest of the mains, and what a relief valve holds there.
+
+    Head above datum at which it opens, by block. It stands below the block's regulator, and makes that
+    regulator count.
+    """
+    rest = {v.block_id: p.plan.shut_off_m for p in pressures for v in p.plan.job.valves}
+    for p in pressures:
+        rest |= p.relieved_m
+    sub, valves = tables["submains"], tables["valves"].columns
+    xyz, row = shapely.get_coordinates(sub.geometry, include_z=True, return_index=True)
+    lowest = np.full(len(sub.geometry), np.inf)
+    np.minimum.at(lowest, row, xyz[:, 2])
+    level = np.array([rest.get(str(b), -np.inf) for b in sub.columns["block_id"]])
+    over = level - lowest > np.asarray(sub.columns["pressure_class_bar"], dtype=float) * BAR_M
+    needing = {str(b) for b in np.asarray(sub.columns["block_id"])[over]}
+    return {
+        str(b): float(z) + float(head) + max(RELIEF_SHARE * float(head), LEAST_RELIEF_M)
+        for b, z, head in zip(valves["block_id"], valves["elevation_m"], valves["set_head_m"], strict=True)
+        if str(b) in needing
+    }
+
+
 def supply_fittings(
-    pressures: Sequence[MainsPressure], stations: Sequence[FilterStation], tables: dict[str, Table]
+    pressures: Sequence[MainsPressure],
+    stations: Sequence[FilterStation],
+    tables: Mapping[str, Table],
+    reliefs_m: Mapping[str, float],
 ) -> Table | None:
     """The rows of `fittings`: at the sources, on mains, at valves, on submains and at lateral ends.
 
@@ -145,4 +172,6 @@ def supply_fittings(
     ):
         if name in tables:
             made += of(tables[name])
+    if reliefs_m:
+        made += relief_fittings(tables["valves"], reliefs_m)
     return fittings_table(made)

@@ -16,6 +16,7 @@ from farmgis.planning.describe_headworks import (
     headworks_findings,
     headworks_table,
     station_of,
+    tell_stations,
 )
 from farmgis.planning.describe_mains import (
     choices_table,
@@ -24,12 +25,20 @@ from farmgis.planning.describe_mains import (
     with_available_heads,
     with_static_heads,
 )
+from farmgis.planning.describe_pressure import (
+    MainsPressure,
+    block_reliefs_m,
+    pressure_findings,
+    pressure_of,
+    supply_fittings,
+)
 from farmgis.planning.main_network import Ground, ValvePlace
 from farmgis.planning.mains import MainsJob, MainsPlan, plan_mains, rates_of, seasons_of
+from farmgis.planning.pressure_class import tell_pressure
 from farmgis.planning.route_graph import Land
 from farmgis.planning.rules import supply_assumptions
 from farmgis.planning.shifts import Turn, flow_findings
-from farmgis.records import Assumption, Farm, Finding, Shift, Table
+from farmgis.records import Assumption, CloggingLimit, Farm, Finding, Shift, Table
 
 
 @dataclass(frozen=True)
@@ -43,17 +52,19 @@ class FarmSupply:
 
 
 def farm_supply(
-    farm: Farm, tables: Mapping[str, Table], needs: Mapping[str, BlockDemand], ground: Ground
-) -> FarmSupply:
+    farm: Farm, tables: Mapping[str, Table], needs: Mapping[str, BlockDemand], ground: Ground,
+    limits: Sequence[CloggingLimit],
+) -> FarmSupply:  # fmt: skip
     """Plan the supply of a farm with sources from its blocks' valves; nothing where it has none of either.
 
     `tables` are the layers of the fields; `needs` the demand of each block by id.
     """
     if "valves" not in tables or not farm.sources:
         return FarmSupply()
-    mains = _mains(farm, tables, needs, ground)
+    pressures = tuple(pressure_of(m) for m in _mains(farm, tables, needs, ground))
+    mains = tuple(p.plan for p in pressures)
     temperature_c = farm.fields[0].design.water_temperature_c
-    stations = tuple(station_of(m, temperature_c) for m in mains)
+    stations = tuple(station_of(m, temperature_c, limits) for m in mains)
     told = (
         f
         for m in mains
@@ -61,9 +72,9 @@ def farm_supply(
     )
     return FarmSupply(
         tuple(s for m in mains for s in m.shifts),
-        _tables(tables, mains, stations),
-        (*told, *mains_findings(mains), *headworks_findings(stations)),
-        supply_assumptions(),
+        _tables(tables, pressures, stations),
+        (*told, *mains_findings(mains), *pressure_findings(pressures), *headworks_findings(stations)),
+        (*supply_assumptions(), *tell_pressure(farm.pipes), *tell_stations(stations)),
     )
 
 
@@ -120,17 +131,24 @@ def _valve_places(valves: Table, source_id: str) -> tuple[ValvePlace, ...]:
 
 
 def _tables(
-    tables: Mapping[str, Table], mains: Sequence[MainsPlan], stations: Sequence[Station]
+    tables: Mapping[str, Table], pressures: Sequence[MainsPressure], stations: Sequence[Station]
 ) -> dict[str, Table]:
     """The layers of the supply, and what it adds to valves and submains."""
-    if not mains:
+    if not pressures:
         return {}
+    mains = [p.plan for p in pressures]
+    static = {key: m for p in pressures for key, m in p.static_m.items()}
+    surge = {key: m for p in pressures for key, m in p.surge_m.items()}
+    reliefs = block_reliefs_m(pressures, tables)
+    relieved = {key: m for p in pressures for key, m in p.relieved_m.items()} | reliefs
+    filters = [s.filters for s in stations]
     made = {
         "valves": with_available_heads(tables["valves"], mains),
-        "submains": with_static_heads(tables["submains"], mains, {}),
-        "mains": mains_table(mains, {}),
+        "submains": with_static_heads(tables["submains"], mains, relieved),
+        "mains": mains_table(mains, static, surge),
         "shift_choices": choices_table(mains),
         "headworks": headworks_table(stations),
         "pump_duties": duties_table(stations),
+        "fittings": supply_fittings(pressures, filters, tables, reliefs),
     }
     return {name: table for name, table in made.items() if table is not None}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -44,6 +44,7 @@ class Fitting:
     reason: str
     x_m: float
     y_m: float
+    set_head_m: float | None = None  # what a regulator or reducing valve holds, or a relief opens at
 
 
 def air_valve_mm(pipe_mm: float) -> float:
@@ -219,8 +220,10 @@ def reducing_fittings(
             "below would stand under the pump's shut-off head"
         )
         made += [
-            Fitting("reducing valve", part_mm(pipe_mm, REDUCING_SHARE), on, z, set_to, x, y),
-            Fitting("pressure relief", part, on, z, relief, x, y),
+            Fitting(
+                "reducing valve", part_mm(pipe_mm, REDUCING_SHARE), on, z, set_to, x, y, valve.set_head_m
+            ),
+            Fitting("pressure relief", part, on, z, relief, x, y, valve.relief_head_m),
             Fitting("test point", TEST_POINT_MM, on, z, "head before and after the reducing valve", x, y),
         ]
     return tuple(made)
@@ -242,9 +245,27 @@ def valve_fittings(valves: Table) -> tuple[Fitting, ...]:
         made.append(Fitting("air and vacuum", air_valve_mm(size), str(valve_id), z, air, *place))
         if bool(c["regulated"][i]):
             told = f"holds the block at {head:.1f} m, whatever the mains give"
-            made.append(Fitting("regulator", size, str(valve_id), z, told, *place))
+            made.append(Fitting("regulator", size, str(valve_id), z, told, *place, head))
         told = f"head just downstream of the valve, {head:.1f} m when it is right"
         made.append(Fitting("test point", TEST_POINT_MM, str(valve_id), z, told, *place))
+    return tuple(made)
+
+
+def relief_fittings(valves: Table, reliefs_m: Mapping[str, float]) -> tuple[Fitting, ...]:
+    """A relief valve below the regulator of each block in `reliefs_m`: head above datum at which it opens."""
+    xy = shapely.get_coordinates(valves.geometry)
+    c = valves.columns
+    made = []
+    for i, block_id in enumerate(c["block_id"]):
+        if block_id in reliefs_m:
+            z = float(c["elevation_m"][i])
+            size = part_mm(float(c["nominal_mm"][i]), FLUSH_SHARE)
+            why = (
+                f"opens at {reliefs_m[block_id] - z:.0f} m should the regulator fail: the submain would not "
+                "bear the head of the mains at rest"
+            )
+            on_id, x, y = str(c["valve_id"][i]), float(xy[i, 0]), float(xy[i, 1])
+            made.append(Fitting("pressure relief", size, on_id, z, why, x, y, reliefs_m[block_id] - z))
     return tuple(made)
 
 
@@ -334,6 +355,7 @@ def fittings_table(fittings: Sequence[Fitting]) -> Table | None:
             "on_id": text["on_id"],
             "elevation_m": np.array([f.elevation_m for f in fittings]),
             "reason": text["reason"],
+            "set_head_m": np.array([np.nan if f.set_head_m is None else f.set_head_m for f in fittings]),
         },
         shapely.points([[f.x_m, f.y_m] for f in fittings]),
     )

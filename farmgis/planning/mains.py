@@ -24,7 +24,8 @@ from farmgis.planning.main_network import (
     turning_points,
 )
 from farmgis.planning.main_pieces import Piece, SizedNetwork
-from farmgis.planning.main_sizes import Bools, Sizes, SizingProblem, gradients, size_mains
+from farmgis.planning.main_sizes import Bools, Sizes, SizingProblem, gradients, heads_of, size_mains
+from farmgis.planning.pressure_class import closing_flow_m3h, needed_bar, reach_pressures
 from farmgis.planning.pump import energy_kwh_m3, head_limit_m, shut_off_head_m
 from farmgis.planning.route_graph import Land
 from farmgis.planning.routes import TRENCH_INDEX, routes
@@ -41,9 +42,6 @@ from farmgis.records import (
 
 ENERGY_INDEX = 0.05
 """A kilowatt-hour in the relative index in which a kilogram of pipe counts 1 (common practice)."""
-
-BAR_M = 10.197
-"""Metres of water in a bar."""
 
 MORE_SHIFTS = 4
 """How many shifts more than the least are weighed; one where a source has over this many blocks."""
@@ -240,9 +238,11 @@ def _groupings(job: MainsJob) -> list[Grouping]:
     The least number that can be grouped is always among them.
     """
     most, turns = job.source.flow_m3h, job.turns
-    if job.supply.shift_groups:
-        return [judged(turns, job.supply.shift_groups, most)]
-    stated = job.supply.shift_count
+    own = {t.block_id for t in turns}
+    stated_groups = [g for g in job.supply.shift_groups if own & set(g)]
+    if stated_groups:
+        return [judged(turns, stated_groups, most)]
+    stated = job.source.shifts
     first = min(max(stated or 1, least_count(turns, most)), len(turns))
     more = 0 if stated else MORE_SHIFTS if len(turns) <= MANY_BLOCKS else 1
     found: list[Grouping] = []
@@ -263,26 +263,82 @@ def _materials(pipes: Sequence[Pipe]) -> list[str]:
 
 
 def _sized(job: MainsJob, network: MainNetwork, grouping: Grouping, material: str, needed: Floats) -> _Sized:
-    """The cheapest sizes for a grouping; classes are raised until each bears the shut-off head."""
+    """The cheapest sizes for a grouping; classes are raised until each bears head at rest and surge."""
     shifts = shifts_of(job.source.source_id, job.turns, grouping)
-    place = {t.block_id: i for i, t in enumerate(job.turns)}
-    open_ = np.zeros((len(shifts), len(job.turns)), dtype=bool)
-    for k, shift in enumerate(shifts):
-        open_[k, [place[b] for b in shift.block_ids]] = True
-    own = tuple(p for p in job.pipes if p.material == material)
-    laid = tuple(c.pipe for c in job.land.corridors if c.pipe is not None)
-    pipes = own + laid
+    open_ = open_valves(job.valves, shifts)
+    own, pipes = _on_sale(job, material)
     problem = _problem(job, network, open_, pipes)
+    sizes, needed = _in_classes(job, network, problem, open_, own, needed, None)
+    season = open_ @ job.season_m3
+    choice = _priced(job, network, grouping, pipes, own, sizes, season, problem)
+    return _Sized(shifts, pipes, sizes, problem.flow_m3h, needed, choice)
+
+
+def lowered(plan: MainsPlan, static_level_m: Floats) -> MainsPlan:
+    """The mains as they are, each length in the least class that bears a level at rest in each link.
+
+    `static_level_m` (nodes,) is above datum: what reducing valves with relief leave. Diameters stay, so
+    that no head below a reducing valve is less than it was.
+    """
+    job, network = plan.job, plan.network
+    open_ = open_valves(job.valves, plan.shifts)
+    own, pipes = _on_sale(job, plan.pipes[0].material)
+    problem = _problem(job, network, open_, pipes)
+    closing = closing_flow_m3h(network, open_ * np.array([v.flow_m3h for v in job.valves]))
+    needed = np.zeros(network.count)
     for _ in range(CLASS_ROUNDS):
-        allowed = _allowed(job, network, problem.flow_m3h, pipes, len(own), needed)
-        sizes = size_mains(replace(problem, allowed=allowed))
-        more = np.maximum(needed, (shut_off_m(job, sizes) - lowest_m(network)) / BAR_M)
-        if _same_classes(needed, more, own):
+        sizes = heads_of(problem, _same_nominal(plan.sizes.length_m, pipes, own, needed))
+        laid = SizedNetwork(job.source.source_id, network, sizes, pipes, plan.flow_m3h, job.water)
+        reaches = reach_pressures(
+            laid.pieces(), plan.flow_m3h, closing, static_level_m, pipes[:own], job.water
+        )
+        more = np.maximum(needed, needed_bar(reaches, network.count))
+        if _same_classes(needed, more, pipes[:own]):
             break
         needed = more
-    season = open_ @ job.season_m3
-    choice = _priced(job, network, grouping, pipes, len(own), sizes, season, problem)
-    return _Sized(shifts, pipes, sizes, problem.flow_m3h, more, choice)
+    return replace(plan, sizes=replace(sizes, bound=plan.sizes.bound), needed_bar=needed)
+
+
+def _same_nominal(length_m: Floats, pipes: Sequence[Pipe], own: int, needed: Floats) -> Floats:
+    """Lengths moved to the size of the same nominal diameter in the least class that each link asks for."""
+    made = length_m.copy()
+    for link, size in zip(*np.nonzero(length_m[:, :own]), strict=True):
+        same = [i for i in range(own) if pipes[i].nominal_mm == pipes[size].nominal_mm]
+        same.sort(key=lambda i: pipes[i].pressure_class_bar)
+        best = next((i for i in same if pipes[i].pressure_class_bar >= needed[link]), same[-1])
+        made[link, size] -= length_m[link, size]
+        made[link, best] += length_m[link, size]
+    return made
+
+
+def open_valves(valves: Sequence[ValvePlace], shifts: Sequence[Shift]) -> Bools:
+    """Which valve is open in which shift, (shifts, valves)."""
+    return np.array([[v.block_id in s.block_ids for v in valves] for s in shifts])
+
+
+def _on_sale(job: MainsJob, material: str) -> tuple[int, tuple[Pipe, ...]]:
+    """How many sizes of a material are on sale, and these with the pipes that lie in corridors."""
+    own = tuple(p for p in job.pipes if p.material == material)
+    return len(own), own + tuple(c.pipe for c in job.land.corridors if c.pipe is not None)
+
+
+def _in_classes(
+    job: MainsJob, network: MainNetwork, problem: SizingProblem, open_: Bools, own: int,
+    needed: Floats, static_level_m: Floats | None,
+) -> tuple[Sizes, Floats]:  # fmt: skip
+    """Sizes and the class that each link asks for, raised until it no longer changes. [bar]"""
+    pipes, flow = problem.pipes, problem.flow_m3h
+    closing = closing_flow_m3h(network, open_ * np.array([v.flow_m3h for v in job.valves]))
+    for _ in range(CLASS_ROUNDS):
+        sizes = size_mains(replace(problem, allowed=_allowed(job, network, flow, pipes, own, needed)))
+        level = shut_off_m(job, sizes) if static_level_m is None else static_level_m
+        laid = SizedNetwork(job.source.source_id, network, sizes, pipes, flow, job.water)
+        reaches = reach_pressures(laid.pieces(), flow, closing, level, pipes[:own], job.water)
+        more = np.maximum(needed, needed_bar(reaches, network.count))
+        if _same_classes(needed, more, pipes[:own]):
+            break
+        needed = more
+    return sizes, needed
 
 
 def _problem(job: MainsJob, network: MainNetwork, open_: Bools, pipes: tuple[Pipe, ...]) -> SizingProblem:
@@ -330,16 +386,6 @@ def _highs(network: MainNetwork) -> tuple[tuple[int, float, float], ...]:
             for i in turning_points(line[:, 2])[0]:
                 found.append((link, float(run[i] / run[-1]), float(line[i, 2])))
     return tuple(found)
-
-
-def lowest_m(network: MainNetwork) -> Floats:
-    """The lowest ground under each link. [m]"""
-    return np.array(
-        [
-            line[:, 2].min() if len(line) else z
-            for line, z in zip(network.line_m, network.ground_m, strict=True)
-        ]
-    )
 
 
 def shut_off_m(job: MainsJob, sizes: Sizes) -> float:

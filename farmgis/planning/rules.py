@@ -18,6 +18,8 @@ from farmgis.planning import (
     submain_sizes,
     survey,
 )
+from farmgis.planning.fittings import tell_fittings
+from farmgis.planning.pressure_zones import tell_zones
 from farmgis.planning.pump import tell_pump
 from farmgis.planning.suction import tell_suction
 from farmgis.records import Assumption, Known
@@ -72,4 +74,4 @@ def supply_assumptions() -> tuple[Assumption, ...]:
         ("shift_flow_weight", f"{shifts.FLOW_WEIGHT:g}", "h for the source's flow"),
     ]
     own = tuple(Assumption(key, value, unit, "", practice) for key, value, unit in told)
-    return (*own, *tell_pump(), *tell_suction())
+    return (*own, *tell_pump(), *tell_suction(), *tell_zones(), *tell_fittings())

@@ -24,9 +24,10 @@ FLOW_WEIGHT = 0.5
 """What shifts of equal flow are worth against hours of running: pump and filter like one flow (common
 practice)."""
 
-GAP, NODES = 0.02, 40
-"""The search for one set of shifts stops at this gap (of what the choice can change) or after so many nodes:
-never by the clock."""
+GAP = 0.02
+FEW, NODES_FEW, NODES_MANY = 40, 200, 3
+"""The search stops at this gap (of what the choice can change) or after so many nodes, fewer from this many
+blocks times shifts on: never by the clock."""
 
 AT_ONCE, PART = 150, 60
 """Blocks times shifts up to which all are grouped at once; more are taken in parts of about so many, highest
@@ -258,7 +259,7 @@ def _programmed(turns: Sequence[Turn], most_flow_m3h: float, count: int) -> Foun
         constraints=rows.constraint(),
         bounds=Bounds(low, high),
         integrality=whole,
-        options={"node_limit": NODES, "mip_rel_gap": GAP},
+        options={"node_limit": NODES_FEW if n * count <= FEW else NODES_MANY, "mip_rel_gap": GAP},
     )
     if result.x is None:
         return None

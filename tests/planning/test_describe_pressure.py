@@ -92,11 +92,11 @@ def test_fittings_of_a_plan():
     plan = planned(120.0)
     pressure = pressure_of(plan)
     station = filter_station(plan.job.source, 120.0, plan.job.supply, tables.clogging_limits())
-    rows = supply_fittings([pressure], [station], {})
+    rows = supply_fittings([pressure], [station], {}, {})
     kinds = rows.columns["kind"].tolist()
     assert kinds.count("reducing valve") == len(pressure.zones.valves)
     assert kinds.count("pressure relief") == len(pressure.zones.valves) + 1
     assert kinds.count("check") == 1
     assert len(set(rows.columns["fitting_id"])) == len(kinds)
     assert set(rows.columns["on_id"]) <= {"river", *(p.main_id for p in pressure.pieces)}
-    assert supply_fittings([], [], {}) is None
+    assert supply_fittings([], [], {}, {}) is None
