@@ -27,6 +27,7 @@ from farmgis.planning.farm_supply import farm_supply
 from farmgis.planning.findings import farm_findings, layout_findings, off_design_findings
 from farmgis.planning.land import land_findings, refuse_land, row_findings
 from farmgis.planning.layout import lay_out
+from farmgis.planning.links import link_findings
 from farmgis.planning.main_network import Ground
 from farmgis.planning.mains import rates_of
 from farmgis.planning.measuring_points import measuring_points, point_assumptions
@@ -172,6 +173,7 @@ def _whole(farm: Farm, plans: Sequence[FieldPlan], demands: Demands) -> Plan:
             *supply_findings,
             *demand_findings,
             *supply.findings,
+            *link_findings(supply.plans, balances, {k: n.peak_m3_day for k, n in needs.items()}),
             *season.findings,
             *bought.findings,
             *(f for p in plans for f in p.findings),
@@ -485,8 +487,29 @@ def _summary(
             {k: v for k, v in zip(tables["supply_balance"].columns, row, strict=True)}
             for row in zip(*tables["supply_balance"].columns.values(), strict=True)
         ],
+        "pumping": _pumping(tables),
         "findings": {s: sum(f.severity == s for f in findings) for s in ("stop", "attention", "note")},
     }
+
+
+def _pumping(tables: dict[str, Table]) -> list[dict[str, Any]]:
+    """Each source's mains and pump in plain numbers; none without sources."""
+    if "headworks" not in tables:
+        return []
+    works, mains, duties = (tables[n].columns for n in ("headworks", "mains", "pump_duties"))
+    return [
+        {
+            "source_id": str(source),
+            "shifts": int((duties["source_id"] == source).sum()),
+            "flow_m3h": float(works["flow_m3h"][i]),
+            "duty_head_m": float(works["duty_head_m"][i]),
+            "pump_kw": float(works["pump_kw"][i]),
+            "energy_kwh_m3": float(works["energy_kwh_m3"][i]),
+            "mains_km": float(mains["length_m"][mains["source_id"] == source].sum()) / 1000.0,
+            "widest_mm": float(mains["nominal_mm"][mains["source_id"] == source].max(initial=0.0)),
+        }
+        for i, source in enumerate(works["source_id"])
+    ]
 
 
 PLAN_FILE, CALENDAR_FILE = "plan.gpkg", "plan.ics"

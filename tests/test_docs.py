@@ -360,6 +360,7 @@ def test_command_line_page_has_the_json_fields(folder):
     assert rows == ["schema", "file", *summary]
     assert [row[0] for row in listed(COMMANDS, "`worst_block`")] == list(summary["worst_block"])
     assert [row[0] for row in listed(COMMANDS, "`supply`")] == list(summary["supply"][0])
+    assert [row[0] for row in listed(COMMANDS, "`pumping`")] == list(summary["pumping"][0])
 
 
 def definitions():

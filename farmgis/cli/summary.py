@@ -73,6 +73,12 @@ def _water_lines(s: dict[str, Any]) -> list[str]:
             f"  {source['source_id']}: {source['verdict']}, peak {source['peak_m3_day']:,.0f} of "
             f"{source['available_m3_day']:,.0f} m3/day" + (f" ({share:.0f} %)" if share is not None else "")
         )
+    for p in s["pumping"]:
+        mains = f"{p['mains_km']:.1f} km of mains up to {p['widest_mm']:.0f} mm"
+        lines.append(
+            f"  {p['source_id']}: {p['shifts']} shifts of up to {p['flow_m3h']:.0f} m3/h, {mains}, pump "
+            f"{p['duty_head_m']:.0f} m, {p['pump_kw']:.0f} kW, {p['energy_kwh_m3']:.2f} kWh/m3"
+        )
     return lines
 
 

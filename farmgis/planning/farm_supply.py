@@ -43,8 +43,9 @@ from farmgis.records import Assumption, CloggingLimit, Farm, Finding, Shift, Tab
 
 @dataclass(frozen=True)
 class FarmSupply:
-    """The supply of all sources: shifts, the layers' rows by name, and what is told of it."""
+    """The supply of all sources: its mains, shifts, the layers' rows by name, and what is told of it."""
 
+    plans: tuple[MainsPlan, ...] = ()
     shifts: tuple[Shift, ...] = ()
     tables: Mapping[str, Table] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
@@ -71,6 +72,7 @@ def farm_supply(
         for f in flow_findings(m.job.source.source_id, m.job.turns, m.shifts, m.job.source.flow_m3h)
     )
     return FarmSupply(
+        mains,
         tuple(s for m in mains for s in m.shifts),
         _tables(tables, pressures, stations),
         (*told, *mains_findings(mains), *pressure_findings(pressures), *headworks_findings(stations)),
