@@ -318,7 +318,8 @@ _ALL = (
         _real("p2o5_kg", "Phosphorus in it, as P2O5"), _real("k2o_kg", "Potassium in it, as K2O"),
         _real("inject_l_h", "Rate of injection"), _text("inject_start", "Time of day, HH:MM"),
         _text("inject_end", "Time of day, HH:MM"),
-        _real("rinse_min", "Clean water afterwards, at least the travel time to the last emitter"))),
+        _real("rinse_min", "Clean water afterwards, at least the travel time to the last emitter"),
+        _real("stock_l", "Stock solution to have ready"))),
     Layer("season_tasks", "Tasks of the season", "Laying, testing, flushing, treating and taking up: what, "
           "where and when.", None, (
         _day("date", "First day"), _day("end_date", "Last day"), _text("task", "What is done"),

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from farmgis.prices import Prices, Spares
+from farmgis.series import SeasonSeries
 
 Floats = NDArray[np.float64]
 Known = Literal["published", "common practice", "memory", "user"]
@@ -129,6 +130,8 @@ class WaterQuality:
     iron_mg_l: float | None = None
     hydrogen_sulfide_mg_l: float | None = None
     bacteria_per_ml: float | None = None
+    alkalinity_mg_l: float | None = None  # as CaCO3
+    titration_ml_m3: float | None = None  # of the acid at hand, to pH 6.5
 
 
 @dataclass(frozen=True)
@@ -226,6 +229,14 @@ class Crop:
     ece_threshold_ds_m: float | None
     ece_slope_pct: float | None
     source: str
+    basal_tabled: tuple[float, float, float] | None = None  # Kcb of table 17
+
+    @property
+    def basal(self) -> tuple[float, float, float]:
+        """Kcb ini, mid and end; where none is tabled 0.15, and Kc less 0.05 (memory: FAO-56 chapter 7)."""
+        if self.basal_tabled is not None:
+            return self.basal_tabled
+        return min(0.15, self.kc_ini), self.kc_mid - 0.05, max(self.kc_end - 0.05, 0.1)
 
 
 @dataclass(frozen=True)
@@ -270,6 +281,14 @@ class Design:
     interval_days: int = 3
     water_temperature_c: float = 20.0
     row_azimuth_deg: float | None = None  # fixed by the user
+    wetted_fraction: float = 0.4  # of the ground, by the line
+    irrigate_at_pct: float | None = None  # of the readily available water, in place of the interval
+    crop_coefficient: Literal["single", "dual"] = "single"
+    mulch: Literal["none", "organic", "plastic"] = "none"
+    mulch_cover_pct: float = 100.0
+    stages_by: Literal["days", "degree days"] = "days"
+    base_temperature_c: float = 10.0
+    upper_temperature_c: float = 30.0
     row_pattern: RowPattern = "auto"
     row_grade_max_pct: float = 2.0
     row_fall_pct: float | None = None  # a slight fall along the rows that leads water off
@@ -369,6 +388,8 @@ class Season:
     regular_after_days: int = 25  # from emergence to the first regular irrigation, at the latest
     initial_water_pct: float | None = None  # of what the root zone holds for the crop, at sowing
     today: date | None = None  # the rest of the season is planned from here
+    acid: Literal["sulphuric", "phosphoric"] = "sulphuric"
+    chlorine_pct: float = 10.0  # of the hypochlorite solution
 
 
 @dataclass(frozen=True)
@@ -382,13 +403,17 @@ class GivenWater:
 
 @dataclass(frozen=True)
 class Fertiliser:
-    """A product to dissolve: its nutrients, and how much dissolves in cold water."""
+    """A product to dissolve: its nutrients, how much dissolves in cold water, and what it `holds`.
+
+    That is calcium, phosphate or sulphate, or nothing that settles with another product.
+    """
 
     name: str
     n_pct: float
     p2o5_pct: float
     k2o_pct: float
     solubility_g_l: float
+    holds: str = ""
 
 
 @dataclass(frozen=True)
@@ -406,6 +431,11 @@ class Nutrients:
     soil_k2o_kg_ha: float = 0.0
     recovery_pct: float = 80.0
     base_n_pct: float = 20.0
+    p_product: Fertiliser | None = None
+    k_product: Fertiliser | None = None
+    water_p_pct: float = 0.0  # of the phosphorus, with the water
+    water_k_pct: float = 0.0
+    tank_l: float | None = None
 
 
 @dataclass(frozen=True)
@@ -501,80 +531,6 @@ class Shift:
 
 
 @dataclass(frozen=True)
-class BlockSeries:
-    """A block's season from day to day: rain, net irrigation, what its soil lacks at the day's end. [mm]
-
-    The crop takes `readily_mm` of what its soil holds (`total_mm`) without stress.
-    """
-
-    block_id: str
-    crop: str
-    dates: NDArray[np.datetime64]
-    rain_mm: Floats
-    irrigation_mm: Floats
-    depletion_mm: Floats
-    readily_mm: Floats
-    total_mm: Floats
-
-
-@dataclass(frozen=True)
-class SourceSeries:
-    """What a source is asked for and gives from day to day, and what it could give in a day. [m3]
-
-    What is asked for is due on that day; what is given later is what it could not give in time.
-    """
-
-    source_id: str
-    dates: NDArray[np.datetime64]
-    asked_m3: Floats
-    given_m3: Floats
-    available_m3_day: float | None
-
-
-@dataclass(frozen=True)
-class CropYears:
-    """What a crop on a soil needs in each year of the weather: the season, and the peak of a day. [mm net]"""
-
-    crop: str
-    soil: str
-    years: tuple[int, ...]
-    season_net_mm: tuple[float, ...]
-    peak_net_mm_day: tuple[float, ...]
-    design_year: int
-
-
-@dataclass(frozen=True)
-class SourceYears:
-    """What a source's fields need in each year of the weather, against what it gives. [m3 gross]"""
-
-    source_id: str
-    years: tuple[int, ...]
-    season_m3: tuple[float, ...]
-    peak_m3_day: tuple[float, ...]
-    available_m3_day: float
-    licence_m3: float | None
-
-    @property
-    def short_years(self) -> tuple[int, ...]:
-        """Years in which the peak is over what the source gives in a day, or the season over its licence."""
-        return tuple(
-            year
-            for year, season, peak in zip(self.years, self.season_m3, self.peak_m3_day, strict=True)
-            if peak > self.available_m3_day or (self.licence_m3 is not None and season > self.licence_m3)
-        )
-
-
-@dataclass(frozen=True)
-class SeasonSeries:
-    """The season as it is drawn: days of blocks and sources, years of crops and sources."""
-
-    blocks: tuple[BlockSeries, ...] = ()
-    sources: tuple[SourceSeries, ...] = ()
-    crop_years: tuple[CropYears, ...] = ()
-    source_years: tuple[SourceYears, ...] = ()
-
-
-@dataclass(frozen=True)
 class Plan:
     """A whole plan: rows by layer, and what is told beside them.
 
@@ -588,4 +544,4 @@ class Plan:
     assumptions: tuple[Assumption, ...]
     summary: dict[str, Any]
     season_shift_days: int = 0
-    series: SeasonSeries = SeasonSeries()
+    series: SeasonSeries = field(default_factory=SeasonSeries)

@@ -30,6 +30,7 @@ from farmgis.planning.layout import lay_out
 from farmgis.planning.links import link_findings
 from farmgis.planning.main_network import Ground
 from farmgis.planning.mains import rates_of
+from farmgis.planning.mains_travel import mains_travel_min
 from farmgis.planning.measuring_points import measuring_points, point_assumptions
 from farmgis.planning.redone import gear_of_farm
 from farmgis.planning.rules import planning_assumptions
@@ -150,7 +151,7 @@ def _whole(farm: Farm, plans: Sequence[FieldPlan], demands: Demands) -> Plan:
     tables |= supply.tables
     groups = supply.shifts if farm.sources else _shifts_without_source(plans, needs)
     season = plan_season(
-        farm, groups, _seasons(plans, by_id, demands, needs), _block_runs(tables), NO_SOURCE_HOURS
+        farm, groups, _seasons(plans, by_id, demands, needs), _block_runs(tables, groups), NO_SOURCE_HOURS
     )
     needs = {key: own.need for key, own in season.seasons.items()}
     balances, supply_findings = source_balance(farm.sources, _loads(farm, plans, needs))
@@ -242,13 +243,15 @@ def _seasons(
     }
 
 
-def _block_runs(tables: dict[str, Table]) -> dict[str, BlockRun]:
-    """Of each block by its id: its laterals, and how long water travels to its last emitter."""
+def _block_runs(tables: dict[str, Table], groups: Sequence[Shift]) -> dict[str, BlockRun]:
+    """Of each block by its id: its laterals, and how long water travels to its valve and last emitter."""
     if "blocks" not in tables:
         return {}
     facts = tables["blocks"].columns
+    flows = {str(b): float(q) for b, q in zip(facts["block_id"], facts["flow_m3h"], strict=True)}
+    mains = mains_travel_min(tables.get("mains"), tables.get("valves"), groups, flows)
     rows = zip(facts["block_id"], facts["laterals"], facts["travel_time_min"], strict=True)
-    return {str(block): BlockRun(int(laterals), float(travel)) for block, laterals, travel in rows}
+    return {str(b): BlockRun(int(n), float(travel), mains.get(str(b), 0.0)) for b, n, travel in rows}
 
 
 def _need(demand: CropDemand, block: BlockFacts) -> BlockDemand:

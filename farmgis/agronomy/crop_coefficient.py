@@ -16,23 +16,24 @@ from farmgis.records import Floats
 
 def kc_curve(
     day_number: ArrayLike,
-    stage_days: Sequence[float],
+    stage_days: Sequence[float] | Floats,
     kc_ini: ArrayLike,
     kc_mid: ArrayLike,
     kc_end: ArrayLike,
 ) -> Floats:
     """Crop coefficient on days of the season, 1 on the day of sowing (FAO-56 eq 66).
 
-    The coefficients may be arrays that broadcast against the days. Past the season it stays at kc_end.
+    The coefficients, and each of the four stages, may be arrays that broadcast against the days. Past the
+    season it stays at kc_end.
 
     >>> [round(float(k), 2) for k in kc_curve([20, 40, 70, 95], (25, 25, 30, 20), 0.15, 1.19, 0.35)]
     [0.15, 0.77, 1.19, 0.56]
     """
     day = np.asarray(day_number, dtype=np.float64)
     ini, mid, end = (np.asarray(k, dtype=np.float64) for k in (kc_ini, kc_mid, kc_end))
-    first, second, third, fourth = np.cumsum(np.asarray(stage_days, dtype=np.float64))
-    risen = np.clip((day - first) / max(second - first, 1e-9), 0.0, 1.0)
-    fallen = np.clip((day - third) / max(fourth - third, 1e-9), 0.0, 1.0)
+    first, second, third, fourth = np.cumsum(np.asarray(stage_days, dtype=np.float64), axis=0)
+    risen = np.clip((day - first) / np.maximum(second - first, 1e-9), 0.0, 1.0)
+    fallen = np.clip((day - third) / np.maximum(fourth - third, 1e-9), 0.0, 1.0)
     return np.asarray(ini + risen * (mid - ini) + fallen * (end - mid))
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import ArrayLike
 
@@ -11,6 +13,9 @@ from farmgis.records import Floats, Weather
 WIND_ASSUMED_M_S = 2.0  # FAO-56 p 63: the mean of many stations, where wind is missing
 PAN_FETCH_ASSUMED_M = 10.0  # common practice: gives the usual pan coefficient of about 0.7
 PAN_HUMIDITY_ASSUMED_PCT = 55.0  # common practice, the middle of the medium class of FAO-56 table 5
+
+
+Choice = tuple[str, Callable[[], Floats]]  # what it is called, and how it is reckoned
 
 
 def penman_monteith_mm(
@@ -67,8 +72,7 @@ def reference_et_mm(weather: Weather) -> tuple[Floats, str]:
     if {"tmin_c", "tmax_c"} <= columns.keys():
         if _radiation_columns(weather) or _humidity_columns(weather) or "wind_2m_m_s" in columns:
             return _by_penman_monteith(weather)
-        ra = radiation.extraterrestrial_mj_m2(weather.latitude_deg, day_of_year(weather))
-        et0 = hargreaves_mm(columns["tmin_c"], columns["tmax_c"], ra)
+        et0 = hargreaves_mm(columns["tmin_c"], columns["tmax_c"], _ra(weather))
         return np.maximum(et0, 0.0), "Hargreaves (FAO-56 eq 52)"
     if "pan_mm" in columns:
         return _by_pan(weather)
@@ -87,16 +91,18 @@ def vapour_pressure_kpa(weather: Weather) -> tuple[Floats, str]:
     """Actual vapour pressure of each row by the best measure that it has, and which ones served. [kPa]"""
     c = weather.columns
     low, high = c["tmin_c"], c["tmax_c"]
-    choices: list[tuple[str, Floats]] = []
+    choices: list[Choice] = []
     if "vapour_kpa" in c:
-        choices.append(("vapour pressure", c["vapour_kpa"]))
+        choices.append(("vapour pressure", lambda: c["vapour_kpa"]))
     if {"rh_min_pct", "rh_max_pct"} <= c.keys():
-        extremes = atmosphere.vapour_from_extremes_kpa(low, high, c["rh_min_pct"], c["rh_max_pct"])
-        choices.append(("extremes of humidity (eq 17)", extremes))
+        least, most = c["rh_min_pct"], c["rh_max_pct"]
+        said = "extremes of humidity (eq 17)"
+        choices.append((said, lambda: atmosphere.vapour_from_extremes_kpa(low, high, least, most)))
     if "rh_mean_pct" in c:
-        mean = atmosphere.vapour_from_mean_humidity_kpa(low, high, c["rh_mean_pct"])
-        choices.append(("mean humidity (eq 19)", mean))
-    choices.append(("dew point taken as Tmin (eq 48)", atmosphere.vapour_from_tmin_kpa(low)))
+        mean = c["rh_mean_pct"]
+        said = "mean humidity (eq 19)"
+        choices.append((said, lambda: atmosphere.vapour_from_mean_humidity_kpa(low, high, mean)))
+    choices.append(("dew point taken as Tmin (eq 48)", lambda: atmosphere.vapour_from_tmin_kpa(low)))
     return _first_known(choices)
 
 
@@ -113,18 +119,30 @@ def least_humidity_pct(weather: Weather) -> Floats | None:
 
 def solar_radiation_mj_m2(weather: Weather) -> tuple[Floats, str]:
     """Solar radiation of each row by the best measure that it has, and which ones served. [MJ/m2/day]"""
-    c, days = weather.columns, day_of_year(weather)
-    ra = radiation.extraterrestrial_mj_m2(weather.latitude_deg, days)
-    choices: list[tuple[str, Floats]] = []
+    c = weather.columns
+    choices: list[Choice] = []
     if "radiation_mj_m2" in c:
-        choices.append(("measured radiation", c["radiation_mj_m2"]))
+        choices.append(("measured radiation", lambda: c["radiation_mj_m2"]))
     if "sunshine_h" in c:
-        daylight = radiation.daylight_h(weather.latitude_deg, days)
-        sunny = radiation.solar_from_sunshine_mj_m2(c["sunshine_h"], daylight, ra)
-        choices.append(("radiation from sunshine (eq 35)", sunny))
-    warm = radiation.solar_from_temperature_mj_m2(c["tmin_c"], c["tmax_c"], ra)
-    choices.append(("radiation from temperature, 0.16 (eq 50)", warm))
+        choices.append(("radiation from sunshine (eq 35)", lambda: _sunny(weather)))
+    choices.append(("radiation from temperature, 0.16 (eq 50)", lambda: _warm(weather)))
     return _first_known(choices)
+
+
+def _sunny(weather: Weather) -> Floats:
+    daylight = radiation.daylight_h(weather.latitude_deg, day_of_year(weather))
+    return radiation.solar_from_sunshine_mj_m2(weather.columns["sunshine_h"], daylight, _ra(weather))
+
+
+def _warm(weather: Weather) -> Floats:
+    c = weather.columns
+    return radiation.solar_from_temperature_mj_m2(c["tmin_c"], c["tmax_c"], _ra(weather))
+
+
+def _ra(weather: Weather) -> Floats:
+    """Radiation outside the atmosphere of each row: it depends on the day of the year alone. [MJ/m2]"""
+    of_day = radiation.extraterrestrial_mj_m2(weather.latitude_deg, np.arange(1.0, 367.0))
+    return np.asarray(of_day[day_of_year(weather).astype(np.int64) - 1])
 
 
 def _by_penman_monteith(weather: Weather) -> tuple[Floats, str]:
@@ -133,16 +151,15 @@ def _by_penman_monteith(weather: Weather) -> tuple[Floats, str]:
     mean = 0.5 * (low + high)
     vapour, vapour_said = vapour_pressure_kpa(weather)
     # air cannot hold more than saturation: a vapour pressure above it is a rounded humidity
-    vapour = np.minimum(vapour, atmosphere.mean_saturation_vapour_kpa(low, high))
+    saturation = atmosphere.mean_saturation_vapour_kpa(low, high)
+    vapour = np.minimum(vapour, saturation)
     solar, solar_said = solar_radiation_mj_m2(weather)
     wind, wind_said = _wind(weather, mean)
-    ra = radiation.extraterrestrial_mj_m2(weather.latitude_deg, day_of_year(weather))
-    clear = radiation.clear_sky_mj_m2(weather.altitude_m, ra)
+    clear = radiation.clear_sky_mj_m2(weather.altitude_m, _ra(weather))
     longwave = radiation.net_longwave_mj_m2(low, high, vapour, solar, clear)
     net = radiation.net_shortwave_mj_m2(solar) - longwave
     heat, heat_said = _soil_heat(weather, mean)
     gamma = atmosphere.psychrometric_constant_kpa_c(atmosphere.air_pressure_kpa(weather.altitude_m))
-    saturation = atmosphere.mean_saturation_vapour_kpa(low, high)
     et0 = penman_monteith_mm(mean, net, heat, wind, saturation, vapour, gamma)
     said = "; ".join(part for part in (vapour_said, solar_said, wind_said, heat_said) if part)
     return np.maximum(et0, 0.0), f"FAO-56 Penman-Monteith (eq 6): {said}"
@@ -152,9 +169,9 @@ def _by_pan(weather: Weather) -> tuple[Floats, str]:
     c = weather.columns
     wind, wind_said = _wind(weather, c["pan_mm"])
     assumed = np.where(np.isnan(c["pan_mm"]), np.nan, PAN_HUMIDITY_ASSUMED_PCT)
-    choices = [("mean humidity", c["rh_mean_pct"])] if "rh_mean_pct" in c else []
+    choices: list[Choice] = [("mean humidity", lambda: c["rh_mean_pct"])] if "rh_mean_pct" in c else []
     humidity, humidity_said = _first_known(
-        [*choices, (f"humidity taken as {PAN_HUMIDITY_ASSUMED_PCT:g} %", assumed)]
+        [*choices, (f"humidity taken as {PAN_HUMIDITY_ASSUMED_PCT:g} %", lambda: assumed)]
     )
     coefficient = pan_coefficient(wind, humidity, PAN_FETCH_ASSUMED_M)
     said = f"{humidity_said}; {wind_said}; green fetch taken as {PAN_FETCH_ASSUMED_M:g} m"
@@ -165,8 +182,8 @@ def _wind(weather: Weather, needed: Floats) -> tuple[Floats, str]:
     """Wind of each row, assumed where it is missing but `needed` has a number. [m/s]"""
     assumed = np.where(np.isnan(needed), np.nan, WIND_ASSUMED_M_S)
     c = weather.columns
-    choices = [("measured wind", c["wind_2m_m_s"])] if "wind_2m_m_s" in c else []
-    return _first_known([*choices, (f"wind taken as {WIND_ASSUMED_M_S:g} m/s", assumed)])
+    choices: list[Choice] = [("measured wind", lambda: c["wind_2m_m_s"])] if "wind_2m_m_s" in c else []
+    return _first_known([*choices, (f"wind taken as {WIND_ASSUMED_M_S:g} m/s", lambda: assumed)])
 
 
 def _soil_heat(weather: Weather, mean_c: Floats) -> tuple[Floats, str]:
@@ -186,11 +203,17 @@ def _humidity_columns(weather: Weather) -> bool:
     return bool({"vapour_kpa", "rh_mean_pct"} & c) or {"rh_min_pct", "rh_max_pct"} <= c
 
 
-def _first_known(choices: list[tuple[str, Floats]]) -> tuple[Floats, str]:
-    """In each row the first choice that is a number; and which choices served in how many rows."""
-    values = np.full(choices[0][1].shape, np.nan)
+def _first_known(choices: list[Choice]) -> tuple[Floats, str]:
+    """In each row the first choice that is a number; and which choices served in how many rows.
+
+    A choice is reckoned only where those before it leave a row without a number.
+    """
+    values = np.full(choices[0][1]().shape, np.nan)
     served: list[tuple[int, str]] = []
-    for said, choice in choices:
+    for said, reckon in choices:
+        if not np.isnan(values).any():
+            break
+        choice = reckon()
         use = np.isnan(values) & ~np.isnan(choice)
         if use.any():
             values = np.where(use, choice, values)

@@ -59,12 +59,14 @@ def stress_coefficient(depletion_mm: ArrayLike, total_mm: ArrayLike, readily_mm:
     return np.clip(left / np.maximum(total - readily, 1e-12), 0.0, 1.0)
 
 
-def root_depth_m(day_number: ArrayLike, stage_days: Sequence[float], start_m: float, full_m: float) -> Floats:
+def root_depth_m(
+    day_number: ArrayLike, stage_days: Sequence[float] | Floats, start_m: float, full_m: float
+) -> Floats:
     """Root depth on days of the season, 1 on the day of sowing. [m]
 
     Grows evenly from sowing to the end of the development stage.
     """
-    grown = np.asarray(day_number, dtype=np.float64) / max(float(stage_days[0] + stage_days[1]), 1.0)
+    grown = np.asarray(day_number, dtype=np.float64) / np.maximum(stage_days[0] + stage_days[1], 1.0)
     return np.asarray(start_m + np.clip(grown, 0.0, 1.0) * (max(full_m, start_m) - start_m))
 
 

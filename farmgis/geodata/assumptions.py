@@ -148,6 +148,10 @@ def _says_nothing(key: str, design: Design) -> bool:
         (key == "line_offset_m" and design.laterals_per_row == 1)
         or (key == "rows_per_bed" and design.bed_spacing_m is None)
         or (key == "tyre_width_m" and design.wheel_gauge_m is None)
+        or (key == "wetted_fraction" and design.wetted_fraction == Design.wetted_fraction)  # the demand's
+        or (key in ("mulch", "mulch_cover_pct") and design.mulch == "none")
+        or (key in ("base_temperature_c", "upper_temperature_c", "stages_by") and design.stages_by == "days")
+        or (key == "crop_coefficient" and design.crop_coefficient == "single")
     )
 
 
@@ -259,6 +263,8 @@ def _nutrients(document: Document) -> list[Assumption]:
     for key, setting in SECTIONS["nutrients"].items():
         if key not in given:
             value = getattr(Nutrients, key, "urea")
+            if value is None or (key.startswith("water_") and f"{key[6]}_product" not in given):
+                continue  # base dressing, or without bearing
             text = value if isinstance(value, str) else f"{value:g}"
             told.append(Assumption(f"nutrients.{key}", text, setting.unit, setting.source, setting.known))
     return told

@@ -76,9 +76,11 @@ def nutrients_of(document: Document) -> Nutrients | None:
     given = document.get("nutrients")
     if given is None:
         return None
-    rest = {k: v for k, v in given.items() if k != "product"}
-    product = tables.fertiliser(given.get("product", "urea"))
-    return Nutrients(product=product, uptake_kg_t=tables.nutrient_uptake(), **rest)
+    products = ("product", "p_product", "k_product")
+    rest = {k: v for k, v in given.items() if k not in products}
+    named = {"product": "urea"} | {k: given[k] for k in products if k in given}
+    rest |= {key: tables.fertiliser(name) for key, name in named.items()}
+    return Nutrients(uptake_kg_t=tables.nutrient_uptake(), **rest)
 
 
 def crop_of(document: Document, name: str) -> Crop:

@@ -56,6 +56,8 @@ WATER: dict[str, Setting] = {
     "iron_mg_l": _n(0.0, 100.0, "mg/l"),
     "hydrogen_sulfide_mg_l": _n(0.0, 100.0, "mg/l"),
     "bacteria_per_ml": _n(0.0, 1e8, "per ml"),
+    "alkalinity_mg_l": _n(0.0, 2000.0, "mg/l as CaCO3"),
+    "titration_ml_m3": _n(0.0, 5000.0, "ml of acid per m3"),
 }
 
 LIFE: dict[str, Setting] = {
@@ -91,6 +93,16 @@ DESIGN_KEYS: dict[str, Setting] = {
     "planter_rows": Setting("whole", 1, 48, "rows"),
     "wheel_gauge_m": _n(0.5, 6.0, "m"),
     "tyre_width_m": _n(0.1, 1.5, "m"),
+    "wetted_fraction": Setting(
+        "number", 0.1, 1.0, "of the ground", known="published", source="FAO-56 table 20, drip"
+    ),
+    "irrigate_at_pct": _n(10.0, 200.0, "% of the readily available water"),
+    "crop_coefficient": Setting("text", choices=("single", "dual")),
+    "mulch": Setting("text", choices=("none", "organic", "plastic")),
+    "mulch_cover_pct": _n(0.0, 100.0, "% of the ground"),
+    "stages_by": Setting("text", choices=("days", "degree days")),
+    "base_temperature_c": _n(-5.0, 25.0, "degrees C"),
+    "upper_temperature_c": _n(20.0, 50.0, "degrees C"),
 }
 
 SECTIONS: dict[str, dict[str, Setting]] = {
@@ -143,6 +155,8 @@ SECTIONS: dict[str, dict[str, Setting]] = {
         "initial_water_pct": _n(0.0, 100.0, "% of the available water"),
         "today": Setting("date"),
         "given_file": Setting("file"),
+        "acid": Setting("text", choices=("sulphuric", "phosphoric")),
+        "chlorine_pct": _n(1.0, 70.0, "%"),
     },
     "nutrients": {
         "target_yield_t_ha": _n(0.1, 200.0, "t/ha", True),
@@ -154,6 +168,13 @@ SECTIONS: dict[str, dict[str, Setting]] = {
         "soil_k2o_kg_ha": _n(0.0, 2000.0, "kg/ha"),
         "recovery_pct": _n(10.0, 100.0, "%", False, "memory"),
         "base_n_pct": _n(0.0, 100.0, "% of N"),
+        "p_product": Setting("text", choices=("monoammonium phosphate", "monopotassium phosphate")),
+        "k_product": Setting(
+            "text", choices=("potassium nitrate", "potassium chloride", "potassium sulphate")
+        ),
+        "water_p_pct": _n(0.0, 100.0, "% of P2O5"),
+        "water_k_pct": _n(0.0, 100.0, "% of K2O"),
+        "tank_l": _n(10.0, 1e5, "l"),
     },
     "prices": {
         "currency": TEXT,

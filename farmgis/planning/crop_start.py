@@ -101,7 +101,8 @@ def as_seed_bed_is(years: SeasonYears, pick: int, soil: Soil) -> tuple[Sown, Ass
 def _watering(
     design: Design, first_day: int, young_share: float, doses: tuple[tuple[int, float], ...] = ()
 ) -> Watering:
-    return Watering(design.interval_days, None, first_day, young_share, doses)
+    trigger = None if design.irrigate_at_pct is None else design.irrigate_at_pct / 100.0
+    return Watering(design.interval_days, trigger, first_day, young_share, doses)
 
 
 def _depleted(season: Season, default: float) -> float:

@@ -10,13 +10,21 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from farmgis.agronomy import crop_coefficient, salinity, soil_water
+from farmgis.agronomy import salinity
 from farmgis.agronomy.sown_soil import SownSeason, sown_season
 from farmgis.errors import InputError
 from farmgis.planning import demand_rules
+from farmgis.planning.crop_growth import (
+    DUAL_ROUNDS,
+    Growth,
+    growth,
+    season_length,
+    tell_dual,
+    with_dual_coefficient,
+)
 from farmgis.planning.crop_start import CropStart, Sown, as_seed_bed_is, crop_start, how_sown
 from farmgis.planning.demand_rules import DemandRules
-from farmgis.planning.season_years import SeasonYears, season_years, sowing_day
+from farmgis.planning.season_years import season_years, sowing_day
 from farmgis.records import Assumption, Crop, Design, Finding, Floats, Season, Soil, Weather
 
 Basis = Literal["daily", "normals", "assumed"]
@@ -115,7 +123,7 @@ def crop_demand(
     The design year is the real year at rank ceil(share x years) of seasonal net irrigation in rising
     order: the least one that at least that share of the years does not exceed; or `year`, where it is given.
     """
-    rules = rules or DemandRules()
+    rules = rules or DemandRules(wetted_fraction=design.wetted_fraction)
     if not 0.0 < season.exceedance_pct <= 100.0:
         raise InputError(f"exceedance_pct is {season.exceedance_pct}; give a share of years over 0 up to 100")
     if design.interval_days < 1:
@@ -123,16 +131,21 @@ def crop_demand(
     if weather is None:
         return _assumed(crop, rules, ())
     sowing, told_sowing = sowing_day(season, weather.latitude_deg)
-    years = season_years(weather, sowing, sum(crop.stage_days))
+    years = season_years(weather, sowing, season_length(crop, design))
     years = years if year is None else years.only(year)
     if not years.years:
         return _assumed(crop, rules, (*years.findings, demand_rules.find_no_season(crop, sowing)))
-    kc, told_kc = _kc(crop, years)
-    grown = _Grown(years, kc, kc * years.et0_mm, *_root_zone(crop, soil, kc * years.et0_mm, rules))
-    start, watered, told_sown, pick = _started(grown, soil, design, season, rules)
+    grown = growth(crop, soil, design, years, rules)
+    started = _started(grown, soil, design, season, rules)
+    if design.crop_coefficient == "dual":
+        started = _with_dual(started, crop, soil, design, season, rules)
+    watered, pick = started.watered, started.pick
     salt = _leaching(crop, season, rules)
-    told = [*start.assumptions, *told_sown, *demand_rules.tell_rules(crop, soil, design, rules)]
-    found = [*salt[2], *demand_rules.find_long_interval(crop, design, watered, grown.et_crop_mm, pick)]
+    told = [*started.assumptions, *demand_rules.tell_rules(crop, soil, design, rules)]
+    found = [
+        *salt[2],
+        *demand_rules.find_long_interval(crop, design, watered, started.grown.et_crop_mm, pick),
+    ]
     if weather.basis == "daily":
         nets = _net(watered).sum(axis=0)
         told += [
@@ -142,50 +155,65 @@ def crop_demand(
         found += demand_rules.find_few_years(crop, years.years)
         found += demand_rules.find_higher_peak(crop, season, watered.peak_mm_day, pick)
     return _of_year(
-        crop, weather.basis, grown, watered, start, pick, salt[0], rules,
-        (told_sowing, *years.assumptions, told_kc, *salt[1], *told), (*years.findings, *found),
+        crop, weather.basis, started, salt[0], rules,
+        (told_sowing, *years.assumptions, *grown.assumptions, *salt[1], *told), (*years.findings, *found),
     )  # fmt: skip
 
 
 @dataclass(frozen=True)
-class _Grown:
-    """The crop in all years, arrays (days, years): what it takes, and what its wetted root zone holds."""
+class _Started:
+    """The crop as it is sown and watered in all years, what is told of it, the column of the design year."""
 
-    years: SeasonYears
-    kc: Floats
-    et_crop_mm: Floats
-    total_mm: Floats
-    readily_mm: Floats
+    grown: Growth
+    start: CropStart
+    watered: SownSeason
+    pick: int
+    assumptions: tuple[Assumption, ...]
 
 
-def _started(
-    grown: _Grown, soil: Soil, design: Design, season: Season, rules: DemandRules
-) -> tuple[CropStart, SownSeason, tuple[Assumption, ...], int]:
-    """The start, all years watered by it, what is told of it, and the column of the design year.
+def _watered(grown: Growth, start: CropStart) -> SownSeason:
+    return sown_season(
+        grown.et_crop_mm,
+        grown.years.rain_mm,
+        grown.total_mm,
+        grown.readily_mm,
+        start.watering,
+        start.depleted,
+    )
+
+
+def _started(grown: Growth, soil: Soil, design: Design, season: Season, rules: DemandRules) -> _Started:
+    """The start of the crop, and all years watered by it.
 
     Where nothing states it, the seed bed in the design year of the crop sown moist decides; that year stays.
     """
-
-    def by(sown: Sown) -> tuple[CropStart, SownSeason]:
-        start = crop_start(sown, design, season, rules)
-        return start, sown_season(
-            grown.et_crop_mm,
-            grown.years.rain_mm,
-            grown.total_mm,
-            grown.readily_mm,
-            start.watering,
-            start.depleted,
-        )
-
     sown = how_sown(season, design)
-    start, watered = by(sown or "moist")
+    start = crop_start(sown or "moist", design, season, rules)
+    watered = _watered(grown, start)
     pick = design_rank(_net(watered).sum(axis=0), season.exceedance_pct)
     if sown is not None:
-        return start, watered, (), pick
+        return _Started(grown, start, watered, pick, start.assumptions)
     sown, told = as_seed_bed_is(grown.years, pick, soil)
     if sown == "dry":
-        start, watered = by(sown)
-    return start, watered, (told,), pick
+        start = crop_start(sown, design, season, rules)
+        watered = _watered(grown, start)
+    return _Started(grown, start, watered, pick, (*start.assumptions, told))
+
+
+def _with_dual(
+    started: _Started, crop: Crop, soil: Soil, design: Design, season: Season, rules: DemandRules
+) -> _Started:
+    """The same with the dual coefficient: the ground that irrigation wets takes water, in turn.
+
+    The design year is ranked anew; the start stays as it was decided.
+    """
+    grown, watered = started.grown, started.watered
+    for _ in range(DUAL_ROUNDS):
+        grown = with_dual_coefficient(grown, crop, soil, design, watered, rules)
+        watered = _watered(grown, started.start)
+    pick = design_rank(_net(watered).sum(axis=0), season.exceedance_pct)
+    told = (*started.assumptions, *tell_dual(crop, soil, design, rules))
+    return _Started(grown, started.start, watered, pick, told)
 
 
 def _net(watered: SownSeason) -> Floats:
@@ -194,34 +222,36 @@ def _net(watered: SownSeason) -> Floats:
 
 
 def _of_year(
-    crop: Crop, basis: Basis, grown: _Grown, watered: SownSeason, start: CropStart, pick: int,
-    leaching: float, rules: DemandRules, assumptions: tuple[Assumption, ...], findings: tuple[Finding, ...],
+    crop: Crop, basis: Basis, started: _Started, leaching: float, rules: DemandRules,
+    assumptions: tuple[Assumption, ...], findings: tuple[Finding, ...],
 ) -> CropDemand:  # fmt: skip
-    """The design year's column, day by day, with what is known of all years."""
+    """The design year's column, day by day to its harvest, with what is known of all years."""
+    grown, watered, start, pick = started.grown, started.watered, started.start, started.pick
     nets = _net(watered)
     start_mm = start.depleted * float(watered.total_mm[0, pick])
-    doses = np.zeros(nets.shape[0])
-    doses[[day for day, _ in start.watering.doses if day < doses.size]] = start.dose_mm
-    used = watered.depletion_mm[-1, pick] - start_mm + watered.outside_mm[pick]
+    end = grown.days(pick)
+    doses = np.zeros(end)
+    doses[[day for day, _ in start.watering.doses if day < end]] = start.dose_mm
+    used = watered.depletion_mm[end - 1, pick] - start_mm + watered.outside_mm[pick]
     return CropDemand(
         crop=crop.name,
         basis=basis,
-        dates=grown.years.dates[:, pick],
-        et0_mm=grown.years.et0_mm[:, pick],
-        kc=grown.kc[:, pick],
-        et_crop_mm=grown.et_crop_mm[:, pick],
-        rain_effective_mm=grown.years.rain_mm[:, pick] - watered.drained_mm[:, pick],
-        net_mm=nets[:, pick],
-        rain_mm=grown.years.rain_mm[:, pick],
-        total_mm=watered.total_mm[:, pick],
-        readily_mm=watered.readily_mm[:, pick],
-        depletion_mm=watered.depletion_mm[:, pick],
+        dates=grown.years.dates[:end, pick],
+        et0_mm=grown.years.et0_mm[:end, pick],
+        kc=grown.kc[:end, pick],
+        et_crop_mm=grown.et_crop_mm[:end, pick],
+        rain_effective_mm=(grown.years.rain_mm - watered.drained_mm)[:end, pick],
+        net_mm=nets[:end, pick],
+        rain_mm=grown.years.rain_mm[:end, pick],
+        total_mm=watered.total_mm[:end, pick],
+        readily_mm=watered.readily_mm[:end, pick],
+        depletion_mm=watered.depletion_mm[:end, pick],
         sown=start.sown,
         start_depletion_mm=start_mm,
         begin=int(watered.begin[pick]),
         handover=start.watering.handover,
         dose_gross_mm=doses,
-        dose_net_mm=watered.dose_mm[:, pick],
+        dose_net_mm=watered.dose_mm[:end, pick],
         soil_water_used_mm=float(used),
         leaching_requirement=leaching,
         peak_net_mm_day=float(watered.peak_mm_day[pick]),
@@ -291,48 +321,6 @@ def _gross_by_day(demand: CropDemand, efficiency: float) -> Floats:
 
 
 # ---- steps ----------------------------------------------------------------------------------------
-
-
-def _kc(crop: Crop, years: SeasonYears) -> tuple[Floats, Assumption]:
-    """Crop coefficients (days, years), adjusted to each year's climate where wind and humidity are known."""
-    ini, dev, mid, late = crop.stage_days
-    day = np.arange(1, sum(crop.stage_days) + 1, dtype=np.float64)[:, None]
-    kc_mid = np.full(len(years.years), crop.kc_mid)
-    kc_end = np.full(len(years.years), crop.kc_end)
-    said = "as tabled: the weather has no wind with humidity to adjust it"
-    if years.wind_m_s is not None and years.rh_min_pct is not None:
-        middle, end = slice(ini + dev, ini + dev + mid), slice(ini + dev + mid, ini + dev + mid + late)
-        means = [
-            _mean(values[part]) for part in (middle, end) for values in (years.wind_m_s, years.rh_min_pct)
-        ]
-        adjusted_mid = crop_coefficient.kc_mid_adjusted(kc_mid, means[0], means[1], crop.height_m)
-        adjusted_end = crop_coefficient.kc_end_adjusted(kc_end, means[2], means[3], crop.height_m)
-        kc_mid = np.where(np.isnan(adjusted_mid), kc_mid, adjusted_mid)
-        kc_end = np.where(np.isnan(adjusted_end), kc_end, adjusted_end)
-        said = "Kc mid and end adjusted to each year's wind and humidity (FAO-56 eq 62, 65)"
-    curve = crop_coefficient.kc_curve(day, crop.stage_days, crop.kc_ini, kc_mid, kc_end)
-    value = f"{crop.kc_ini:g}, {crop.kc_mid:g}, {crop.kc_end:g}; {said}"
-    return curve, Assumption("kc", value, "", crop.source, demand_rules.known(crop.source))
-
-
-def _mean(values: Floats) -> Floats:
-    """Mean over the days, NaN (and no warning) where none is known."""
-    count = np.count_nonzero(~np.isnan(values), axis=0)
-    return np.where(count > 0, np.nansum(values, axis=0) / np.maximum(count, 1), np.nan)
-
-
-def _root_zone(crop: Crop, soil: Soil, et_crop: Floats, rules: DemandRules) -> tuple[Floats, Floats]:
-    """Total and readily available water of the wetted root zone, per irrigated area. [mm]
-
-    The lesser tabled root depth is taken, as FAO-56 table 22 advises for scheduling. Trees stand with
-    their full roots from the first day: growing them errs to the safe side, and only in the early season.
-    """
-    day = np.arange(1, et_crop.shape[0] + 1, dtype=np.float64)
-    depth = soil_water.root_depth_m(day, crop.stage_days, rules.root_start_m, crop.root_depth_min_m)
-    full = soil_water.total_available_mm(soil.field_capacity, soil.wilting_point, depth)
-    total = np.broadcast_to(rules.wetted_fraction * full[:, None], et_crop.shape)
-    fraction = soil_water.depletion_fraction(crop.depletion_fraction, et_crop)
-    return total, soil_water.readily_available_mm(total, fraction)
 
 
 def _leaching(

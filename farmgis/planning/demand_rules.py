@@ -47,15 +47,11 @@ def tell_rules(crop: Crop, soil: Soil, design: Design, rules: DemandRules) -> tu
     return (
         Assumption("season_days", f"{season_days} ({stages})", "days", crop.source, known(crop.source)),
         Assumption("soil_water", f"{soil.name}: {held}", "m3/m3", soil.source, known(soil.source)),
-        Assumption("wetted_fraction", f"{rules.wetted_fraction:g}", "", "FAO-56 table 20, drip", "published"),
+        Assumption("wetted_fraction", f"{rules.wetted_fraction:g}", "", "FAO-56 table 20, drip", "published")
+        if rules.wetted_fraction == Design.wetted_fraction
+        else Assumption("wetted_fraction", f"{rules.wetted_fraction:g}", "", "stated", "user"),
         Assumption("root_depth", roots, "m", f"{crop.source}, the lesser depth", known(crop.source)),
-        Assumption(
-            "interval",
-            str(design.interval_days),
-            "days",
-            "each irrigation fills the root zone",
-            "common practice",
-        ),
+        _tell_turns(design),
         Assumption(
             "efficiency_max",
             f"{rules.efficiency_max:g}",
@@ -64,6 +60,15 @@ def tell_rules(crop: Crop, soil: Soil, design: Design, rules: DemandRules) -> tu
             "common practice",
         ),
     )
+
+
+def _tell_turns(design: Design) -> Assumption:
+    """When the root zone is filled again."""
+    if design.irrigate_at_pct is not None:
+        value = f"before the depletion passes {design.irrigate_at_pct:g} % of the readily available water"
+        return Assumption("irrigations", value, "", "each fills the root zone", "user")
+    said = "each irrigation fills the root zone; it waits after rain while the soil lasts"
+    return Assumption("interval", str(design.interval_days), "days", said, "common practice")
 
 
 def tell_exceedance(season: Season, nets_mm: Floats, pick: int, years: tuple[int, ...]) -> Assumption:

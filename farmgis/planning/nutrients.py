@@ -1,19 +1,20 @@
-"""Nitrogen with the water: what the crop needs, in which runs, how fast, and how long to rinse.
+"""Nutrients with the water: what the crop needs, in which runs, how fast, and how long to rinse.
 
-Phosphorus, potassium and a small part of the nitrogen are base dressing; the rest of the nitrogen is
-given with the runs of the crop's growth, in the middle of each, with clean water before and after.
+Phosphorus and potassium are base dressing unless told otherwise, and so is a small part of the nitrogen; the
+rest is given with the runs of the crop's growth, in the middle of each, with clean water before and after.
+A run carries one product, so that calcium never meets phosphate or sulphate.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 
 from farmgis.planning.block_season import BlockSeason
 from farmgis.planning.irrigation_calendar import Irrigation
 from farmgis.planning.upkeep import Task
-from farmgis.records import Assumption, BlockFacts, Crop, Field, Finding, Nutrients, Shift
+from farmgis.records import Assumption, BlockFacts, Crop, Fertiliser, Field, Finding, Nutrients, Shift
 
 EDGE_SHARE = 0.25
 """Clean water at each end of a run, at least this share of it (common practice: inject in the middle)."""
@@ -33,7 +34,8 @@ LIGHT_SOIL_FC = 0.16
 INJECTING = (
     "Backflow prevention proven and the injector locked to the pump before anything is injected. Jar-test "
     "the product with this water. Calcium never with phosphate or sulphate; no chlorine while ammonium or "
-    "urea is in the line. Add the mains' travel time to the rinse. Goggles, gloves; label and local code go "
+    "urea is in the line. Rinse tank and injector between products; where no mains are planned, add their "
+    "travel time to the rinse. Goggles, gloves; label and local code go "
     "before this."
 )
 
@@ -53,6 +55,7 @@ class NutrientDose:
     inject_start: str
     inject_end: str
     rinse_min: float
+    stock_l: float
 
 
 @dataclass(frozen=True)
@@ -170,19 +173,80 @@ def _zone_doses(
     if need is None:
         what = f"no nutrient uptake of {crop.name} is tabled: no doses are planned in zone {where}"
         return [], [Finding("note", "season", what, where, "ask an agronomist for its need and split")]
-    n_kg = need[0] * (1.0 - nutrients.base_n_pct / 100.0) * sum(b.area_ha for b in zone.blocks)
-    first, last = uptake_days(crop)
+    area = sum(b.area_ha for b in zone.blocks)
+    feeds = [replace(f, kg=f.kg * area) for f in feeds_kg_ha(nutrients, need, crop)]
     gone = 0 if today is None else (today - sowing).days
-    n_kg *= min(max((last + 1 - max(first, gone)) / (last + 1 - first), 0.0), 1.0)
-    fit = [r for r in runs if first <= (r.date - sowing).days <= last and _middle(r, zone)[1] > 0.0]
-    if not fit or n_kg <= 0.0:
-        return [], [] if n_kg <= 0.0 else [_no_run(where, n_kg)]
-    inject = [_middle(run, zone)[1] for run in fit]  # shared by time: the injector is set once
-    doses = [
-        _dose(nutrients, zone, run, n_kg * hours / sum(inject))
-        for run, hours in zip(fit, inject, strict=True)
-    ]
-    return doses, _strong(doses, fit, zone)
+    feeds = [f.from_day(gone) for f in feeds]
+    taken = _runs_of(feeds, [r for r in runs if _middle(r, zone)[1] > 0.0], sowing)
+    doses: list[NutrientDose] = []
+    found: list[Finding] = []
+    for feed, fit in zip(feeds, taken, strict=True):
+        if not fit:
+            found += [_no_run(where, feed)] if feed.kg > 0.0 else []
+            continue
+        inject = [_middle(run, zone)[1] for run in fit]  # shared by time: the injector is set once
+        own = [
+            _dose(feed.product, zone, run, feed.kg * h / sum(inject))
+            for run, h in zip(fit, inject, strict=True)
+        ]
+        doses += own
+        found += [*_strong(own, fit, zone), *_large(own, nutrients, where)]
+    return doses, found
+
+
+@dataclass(frozen=True)
+class Feed:
+    """A product to be given with the water: how much, and from which day of the season to which. [kg]"""
+
+    product: Fertiliser
+    kg: float
+    first: int
+    last: int
+
+    def from_day(self, day: int) -> Feed:
+        """What is left of it from a day on: the share of its days."""
+        left = (self.last + 1 - max(self.first, day)) / (self.last + 1 - self.first)
+        return replace(self, kg=self.kg * min(max(left, 0.0), 1.0))
+
+
+def feeds_kg_ha(nutrients: Nutrients, need: tuple[float, float, float], crop: Crop) -> list[Feed]:
+    """What goes with the water on a hectare: phosphorus first, then potassium, then nitrogen. [kg/ha]
+
+    What a product holds of the others is counted: no nutrient is given twice.
+    """
+    first, last = uptake_days(crop)
+    growth = sum(crop.stage_days[:2])
+    n = need[0] * (1.0 - nutrients.base_n_pct / 100.0)
+    p, k = need[1] * nutrients.water_p_pct / 100.0, need[2] * nutrients.water_k_pct / 100.0
+    feeds = []
+    if nutrients.p_product is not None and p > 0.0:
+        kg = p / (nutrients.p_product.p2o5_pct / 100.0)
+        n, k = n - kg * nutrients.p_product.n_pct / 100.0, k - kg * nutrients.p_product.k2o_pct / 100.0
+        feeds.append(Feed(nutrients.p_product, kg, 0, growth))
+    if nutrients.k_product is not None and k > 0.0:
+        kg = k / (nutrients.k_product.k2o_pct / 100.0)
+        n -= kg * nutrients.k_product.n_pct / 100.0
+        feeds.append(Feed(nutrients.k_product, kg, first, last))
+    if n > 0.0:
+        feeds.append(Feed(nutrients.product, n / (nutrients.product.n_pct / 100.0), first, last))
+    return feeds
+
+
+def stock_l(product: Fertiliser, kg: float) -> float:
+    """Volume of the stock solution of so much of a product. [l]"""
+    return kg / (STOCK_SHARE * product.solubility_g_l / 1000.0)
+
+
+def _runs_of(feeds: Sequence[Feed], runs: Sequence[Irrigation], sowing: date) -> list[list[Irrigation]]:
+    """The runs of each product: each run carries one, by the volumes of their solutions."""
+    taken: list[list[Irrigation]] = [[] for _ in feeds]
+    for run in sorted(runs, key=lambda r: (r.date, r.start)):
+        day = (run.date - sowing).days
+        due = [k for k, f in enumerate(feeds) if f.kg > 0.0 and f.first <= day <= f.last]
+        if due:
+            k = min(due, key=lambda k: ((len(taken[k]) + 1) / stock_l(feeds[k].product, feeds[k].kg), k))
+            taken[k].append(run)
+    return taken
 
 
 def uptake_days(crop: Crop) -> tuple[int, int]:
@@ -202,23 +266,22 @@ def _middle(run: Irrigation, zone: ZoneBlocks) -> tuple[float, float]:
     return edge, inject if inject >= LEAST_INJECTION_H else 0.0
 
 
-def _dose(nutrients: Nutrients, zone: ZoneBlocks, run: Irrigation, n_kg: float) -> NutrientDose:
+def _dose(product: Fertiliser, zone: ZoneBlocks, run: Irrigation, kg: float) -> NutrientDose:
     edge, inject = _middle(run, zone)
-    product = nutrients.product
-    kg = n_kg / (product.n_pct / 100.0)
     begin = datetime.combine(run.date, time.fromisoformat(run.start)) + timedelta(hours=edge)
     return NutrientDose(
         date=begin.date(),
         zone_id=run.zone_id,
         product=product.name,
         product_kg=kg,
-        n_kg=n_kg,
+        n_kg=kg * product.n_pct / 100.0,
         p2o5_kg=kg * product.p2o5_pct / 100.0,
         k2o_kg=kg * product.k2o_pct / 100.0,
-        inject_l_h=kg / (STOCK_SHARE * product.solubility_g_l / 1000.0) / inject,
+        inject_l_h=stock_l(product, kg) / inject,
         inject_start=f"{begin:%H:%M}",
         inject_end=f"{begin + timedelta(hours=inject):%H:%M}",
         rinse_min=60.0 * edge,
+        stock_l=stock_l(product, kg),
     )
 
 
@@ -235,10 +298,20 @@ def _strong(doses: Sequence[NutrientDose], runs: Sequence[Irrigation], zone: Zon
     return [Finding("attention", "season", what, where, advice, max(grams), WATER_LIMIT_G_M3, "g/m3")]
 
 
-def _no_run(where: str, n_kg: float) -> Finding:
-    what = f"zone {where}: no run in the crop's growth is long enough to inject in its middle"
-    advice = "give the nitrogen as dressing, or set a longer `interval_days`"
-    return Finding("attention", "season", what, where, advice, n_kg, unit="kg N not planned")
+def _large(doses: Sequence[NutrientDose], nutrients: Nutrients, where: str) -> list[Finding]:
+    """That a dose's solution does not fit into the tank at once."""
+    most = max(d.stock_l for d in doses)
+    if nutrients.tank_l is None or most <= nutrients.tank_l:
+        return []
+    what = f"zone {where}: the solution of {doses[0].product} for a run is up to {most:,.0f} l"
+    advice = "fill the tank again during the run, or take a larger one"
+    return [Finding("note", "season", what, where, advice, most, nutrients.tank_l, "l")]
+
+
+def _no_run(where: str, feed: Feed) -> Finding:
+    what = f"zone {where}: no run in the crop's growth is long enough to inject {feed.product.name} within it"
+    advice = "give it as dressing, or set a longer `interval_days`"
+    return Finding("attention", "season", what, where, advice, feed.kg, unit="kg not planned")
 
 
 # ---- base dressing, and what is told ---------------------------------------------------------------
@@ -249,7 +322,9 @@ def _base(nutrients: Nutrients, field: Field, zones: Sequence[ZoneBlocks], sowin
     if need is None:
         return []
     area = sum(b.area_ha for z in zones for b in z.blocks if b.field_id == field.field_id)
-    parts = (need[0] * nutrients.base_n_pct / 100.0, need[1], need[2])
+    p_left = 1.0 - (nutrients.water_p_pct / 100.0 if nutrients.p_product is not None else 0.0)
+    k_left = 1.0 - (nutrients.water_k_pct / 100.0 if nutrients.k_product is not None else 0.0)
+    parts = (need[0] * nutrients.base_n_pct / 100.0, need[1] * p_left, need[2] * k_left)
     note = "Before or at sowing, worked in. Soil analysis and local limits on nutrients go before this."
     return [
         Task(sowing, sowing, "base dressing", field.field_id, kg_ha * area, f"kg {name}", note)

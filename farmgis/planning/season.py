@@ -14,7 +14,9 @@ from farmgis.planning.season_now import SeasonNow, season_now
 from farmgis.planning.season_series import find_short_years, season_series
 from farmgis.planning.sowing import Sowing, plan_sowing
 from farmgis.planning.upkeep import Task, field_works, season_tasks, tell_tasks
-from farmgis.records import Assumption, Farm, Field, Finding, SeasonSeries, Shift
+from farmgis.planning.water_treatment import treatments
+from farmgis.records import Assumption, Farm, Field, Finding, Shift
+from farmgis.series import SeasonSeries
 
 
 @dataclass(frozen=True)
@@ -22,7 +24,8 @@ class BlockRun:
     """What the season needs to know of a block as it is laid."""
 
     laterals: int
-    travel_min: float
+    travel_min: float  # from its valve to its last emitter
+    mains_min: float = 0.0  # from its source to its valve
 
 
 @dataclass(frozen=True)
@@ -57,10 +60,11 @@ def plan_season(
     now, out_of_season = season_now(farm, shifts, fields, sown, sowing.runs)
     running, runs_to_come = (sown, sowing.runs) if now is None else (now.seasons, now.germination)
     calendar = season_calendar(shifts, running, farm.sources, hours_without_source, runs_to_come)
-    tasks, task_findings = _tasks(farm, sown, runs, calendar, now)
+    tasks, task_findings = _tasks(farm, shifts, sown, runs, calendar, now)
     fed = NutrientPlan()
     if calendar.sowing is not None:
-        zones = zones_of(shifts, running, fields, travel)
+        to_last = {key: run.travel_min + run.mains_min for key, run in runs.items()}
+        zones = zones_of(shifts, running, fields, to_last)
         first = calendar.sowing if now is None else now.sowing
         fed = nutrient_plan(
             farm.nutrients, zones, calendar.irrigations, first, None if now is None else now.today
@@ -80,6 +84,7 @@ def plan_season(
 
 def _tasks(
     farm: Farm,
+    shifts: Sequence[Shift],
     seasons: Mapping[str, BlockSeason],
     runs: Mapping[str, BlockRun],
     calendar: IrrigationCalendar,
@@ -94,7 +99,9 @@ def _tasks(
         sowing = now.sowing
         watered = {key: (now.first_water.get(key, first), last) for key, (first, last) in watered.items()}
     works = field_works(farm.fields, seasons, laterals, watered, sowing, farm.season.emergence_days)
-    tasks, findings = season_tasks(works, farm.season.laying_ha_day)
+    tasks, findings = season_tasks(
+        works, farm.season.laying_ha_day, treatments(farm.sources, shifts, farm.season)
+    )
     if now is None:
         return tasks, findings
     return tuple(t for t in tasks if t.end_date >= now.today), ()

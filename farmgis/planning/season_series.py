@@ -9,18 +9,8 @@ import numpy as np
 from farmgis.planning.block_season import BlockSeason
 from farmgis.planning.irrigation_calendar import IrrigationCalendar
 from farmgis.planning.season_now import PastDays
-from farmgis.records import (
-    BlockSeries,
-    CropYears,
-    Farm,
-    Field,
-    Finding,
-    Floats,
-    SeasonSeries,
-    Source,
-    SourceSeries,
-    SourceYears,
-)
+from farmgis.records import Farm, Field, Finding, Floats, Source
+from farmgis.series import BlockSeries, CropYears, SeasonSeries, SourceSeries, SourceYears
 
 
 def season_series(

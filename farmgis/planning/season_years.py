@@ -44,6 +44,8 @@ class SeasonYears:
     findings: tuple[Finding, ...]
     assumptions: tuple[Assumption, ...]
     days: DailyWeather | None = None
+    tmin_c: Floats | None = None
+    tmax_c: Floats | None = None
 
     def days_before(self, column: int) -> tuple[Floats, Floats] | None:
         """Reference ET and rain of the days before a season [mm], None where few of them are known."""
@@ -71,6 +73,8 @@ class SeasonYears:
             rain_mm=self.rain_mm[:, keep],
             wind_m_s=of(self.wind_m_s),
             rh_min_pct=of(self.rh_min_pct),
+            tmin_c=of(self.tmin_c),
+            tmax_c=of(self.tmax_c),
         )
 
 
@@ -119,13 +123,19 @@ def _from_days(weather: Weather, sowing: date, season_days: int) -> SeasonYears:
         findings.append(_told_left_out(out))
     index = index[:, whole]
     wind, humidity = weather.columns.get("wind_2m_m_s"), least_humidity_pct(weather)
+
+    def of(values: Floats | None) -> Floats | None:
+        return None if values is None else _on_every_day(place, total, values)[index]
+
     return SeasonYears(
         years=tuple(year for (year, _), ok in zip(starts, whole, strict=True) if ok),
         dates=first_day + index,
         et0_mm=days.et0_mm[index],
         rain_mm=days.rain_mm[index],
-        wind_m_s=None if wind is None else _on_every_day(place, total, wind)[index],
-        rh_min_pct=None if humidity is None else _on_every_day(place, total, humidity)[index],
+        wind_m_s=of(wind),
+        rh_min_pct=of(humidity),
+        tmin_c=of(weather.columns.get("tmin_c")),
+        tmax_c=of(weather.columns.get("tmax_c")),
         findings=tuple(findings),
         assumptions=(
             Assumption("reference_et", said, "", "FAO-56 chapters 2 to 4", "published"),

@@ -1,7 +1,7 @@
 """The season's tasks around the water: sowing, laying, flushing, checking, treating, taking up.
 
 Dates are reckoned from sowing, the first and last irrigation and harvest. Intervals and rates are
-common practice; no amount of a chemical is given, since no water analysis is known.
+common practice; an amount of a chemical is given only where an analysis of the water is.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from datetime import date, timedelta
 
 from farmgis.planning.block_season import BlockSeason
 from farmgis.planning.crop_start import STAYING_ROW_M, Sown
+from farmgis.planning.water_treatment import Treatment
 from farmgis.records import Assumption, Field, Finding
 
 FLUSH_DAYS = 30
@@ -23,6 +24,9 @@ WATER_TEST_DAYS = 30
 
 FLOW_CHECK_PCT = 5.0
 """A block's flow further off than this is looked into (from memory)."""
+
+ACID_AFTER_DAYS = 7
+"""Acid is injected so many days after the chlorine, never with it (common practice)."""
 
 PRESSURE = "Pipes are under pressure: open slowly, stand aside, shut off and bleed before undoing anything."
 CHEMICALS = (
@@ -113,7 +117,7 @@ def field_works(
                     laterals=sum(laterals[s.facts.block_id] for s in own),
                     first_irrigation=min(first for first, _ in days),
                     last_irrigation=max(last for _, last in days),
-                    harvest=max(sowings) + timedelta(days=sum(field.crop.stage_days)),
+                    harvest=max(sowings) + timedelta(days=max(s.demand.dates.size for s in own)),
                     sown=own[0].demand.sown,
                     sowings=tuple(sowings.items()),
                     emerged=max(sowings) + timedelta(days=emergence_days),
@@ -123,7 +127,7 @@ def field_works(
 
 
 def season_tasks(
-    works: Sequence[FieldWork], laying_ha_day: float
+    works: Sequence[FieldWork], laying_ha_day: float, treated: Mapping[str, Treatment] | None = None
 ) -> tuple[tuple[Task, ...], tuple[Finding, ...]]:
     """All tasks of the season by date, and a finding where laying or taking up meets the irrigations."""
     if not works:
@@ -136,7 +140,12 @@ def season_tasks(
         tasks += _of_field(work, ready[work.field_id])
     for source_id in dict.fromkeys(w.source_id for w in works):
         own = [w for w in works if w.source_id == source_id]
-        tasks += _of_source(source_id or "farm", own, min(ready[w.field_id] for w in own))
+        tasks += _of_source(
+            source_id or "farm",
+            own,
+            min(ready[w.field_id] for w in own),
+            (treated or {}).get(source_id or ""),
+        )
     taking, late = _taking_up([w for w in works if not w.stays], laying_ha_day)
     tasks += taking
     tasks.append(_winter(max(w.harvest for w in works)))
@@ -297,7 +306,7 @@ def _of_field(work: FieldWork, ready: date) -> list[Task]:
     return made
 
 
-def _of_source(target: str, works: Sequence[FieldWork], ready: date) -> list[Task]:
+def _of_source(target: str, works: Sequence[FieldWork], ready: date, treated: Treatment | None) -> list[Task]:
     first, last = ready, max(w.last_irrigation for w in works)
 
     def on(day: date, task: str, note: str) -> Task:
@@ -308,11 +317,38 @@ def _of_source(target: str, works: Sequence[FieldWork], ready: date) -> list[Tas
         on(first - timedelta(days=WATER_TEST_DAYS), "test water", "Solids, pH, hardness, bicarbonate, iron, "
            "manganese, salt, bacteria; ask for a titration with the acid that is at hand."),
         on(first - timedelta(days=1), "service filter", filters),
-        on(first + (last - first) / 2, "treat with acid or chlorine", "Test the water first: soft, clean "
-           "water may need neither, and without an analysis or titration no amount is given. Usually once a "
-           f"season or more. {CHEMICALS}"),
     ]  # fmt: skip
+    made += _treating(target, first + (last - first) / 2, treated)
     return made + [on(day, "service filter", filters) for day in _every(FLUSH_DAYS, first, last)]
+
+
+def _treating(target: str, middle: date, treated: Treatment | None) -> list[Task]:
+    """Chlorine and acid in the middle of the season, a week apart; without an analysis no amount is given."""
+    if treated is None:
+        note = (
+            "Test the water first: soft, clean water may need neither, and without an analysis or titration "
+            f"no amount is given. Usually once a season or more. {CHEMICALS}"
+        )
+        return [Task(middle, middle, "treat with acid or chlorine", target, None, None, note)]
+    acid_day = middle + timedelta(days=ACID_AFTER_DAYS)
+    chlorine = f"{treated.chlorine_note} {CHEMICALS}"
+    acid = f"{treated.acid_note} {CHEMICALS}"
+    return [
+        Task(
+            middle,
+            middle,
+            "treat with chlorine",
+            target,
+            treated.chlorine_l,
+            _litres(treated.chlorine_l),
+            chlorine,
+        ),
+        Task(acid_day, acid_day, "treat with acid", target, treated.acid_l, _litres(treated.acid_l), acid),
+    ]
+
+
+def _litres(amount: float | None) -> str | None:
+    return None if amount is None else "l"
 
 
 def _winter(harvest: date) -> Task:

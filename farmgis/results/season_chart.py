@@ -13,7 +13,8 @@ from xml.sax.saxutils import escape
 
 import numpy as np
 
-from farmgis.records import BlockSeries, CropYears, Floats, SourceSeries, SourceYears
+from farmgis.records import Floats
+from farmgis.series import BlockSeries, CropYears, SourceSeries, SourceYears
 
 WIDTH, HEIGHT = 720, 300
 DARK, LIGHT, WARM, INK, FAINT = "#1f4e79", "#9ecae1", "#b35806", "#333333", "#d9d9d9"

@@ -52,7 +52,14 @@ def crop(name: str) -> Crop:
         ece_threshold_ds_m=_number_or_none(row["ece_threshold_ds_m"]),
         ece_slope_pct=_number_or_none(row["ece_slope_pct"]),
         source=row["source"],
+        basal_tabled=_basal(row["name"]),
     )
+
+
+def _basal(crop_name: str) -> tuple[float, float, float] | None:
+    """Basal coefficients of a crop, None where the table has none."""
+    own = [r for r in rows("basal_coefficients") if r["crop"] == crop_name]
+    return (float(own[0]["kcb_ini"]), float(own[0]["kcb_mid"]), float(own[0]["kcb_end"])) if own else None
 
 
 @cache
@@ -118,7 +125,8 @@ def fertiliser(name: str) -> Fertiliser:
     """
     row = _find("product", name, rows("fertilisers"))
     numbers = ("n_pct", "p2o5_pct", "k2o_pct", "solubility_g_l")
-    return Fertiliser(row["name"], *(float(row[key]) for key in numbers))
+    n, p, k, dissolves = (float(row[key]) for key in numbers)
+    return Fertiliser(row["name"], n, p, k, dissolves, row["holds"])
 
 
 @cache

@@ -163,6 +163,84 @@ def test_initial_water_is_a_setting():
     assert half.net_mm.sum() > full.net_mm.sum()
 
 
+# ---- the dual coefficient, warmth, and irrigation by depletion ---------------------------------------
+
+
+def test_dual_coefficient_closes_and_lies_near_the_single_one():
+    weather = invented_weather()
+    dual = crop_demand(MAIZE, LOAM, replace(DESIGN, crop_coefficient="dual"), Season(sown="moist"), weather)
+    net = dual.et_crop_mm.sum() - dual.rain_effective_mm.sum() - dual.soil_water_used_mm
+    assert dual.net_mm.sum() == pytest.approx(net, abs=0.01)
+    # the tabled Kc is for a ground that is wetted now and then: without rain Kcb + Ke comes near it
+    dry = [
+        crop_demand(MAIZE, LOAM, design, Season(sown="moist"), steady_weather()).et_crop_mm.sum()
+        for design in (DESIGN, replace(DESIGN, crop_coefficient="dual"))
+    ]
+    assert dry[1] == pytest.approx(dry[0], rel=0.1)
+    assert {"basal_coefficient", "evaporation_layer"} <= said(dual).keys()
+    # never under the basal coefficient, never over that of wet ground (eq 72) for this climate
+    assert (dual.kc >= MAIZE.basal[2] - 1e-9).all()
+    assert dual.kc.max() < 1.35
+
+
+def test_mulch_and_a_narrow_strip_save_evaporation():
+    def et(**more):
+        design = replace(DESIGN, crop_coefficient="dual", **more)
+        return crop_demand(
+            MAIZE, LOAM, design, Season(sown="moist"), invented_weather(), year=2004
+        ).et_crop_mm.sum()
+
+    bare = et()
+    assert et(mulch="plastic") < et(mulch="organic") < bare
+    # half the ground under plastic keeps back as much as four fifths under straw: 0.5 x 0.8 = 0.8 x 0.5
+    assert et(mulch="plastic", mulch_cover_pct=50.0) == pytest.approx(
+        et(mulch="organic", mulch_cover_pct=80.0)
+    )
+    assert et(wetted_fraction=0.3) < bare < et(wetted_fraction=0.8)
+
+
+def test_basal_coefficients_are_those_of_table_17():
+    assert MAIZE.basal == (0.15, 1.15, 0.15)
+    assert reader.crop("onion").basal == (0.15, 0.95, 0.65)
+    assert reader.crop("hazelnut").basal_tabled is None
+    for row in reader.rows("basal_coefficients"):
+        assert row["crop"] in reader.crop_names()
+
+
+def test_degree_days_end_the_stages_by_hand():
+    # days of 20 to 30 degrees bring 15 degree days, days of 15 to 25 bring 10: in a mean of 12.5 the 150 days
+    # need 1875, which the warm year has on day 125 and the cool one on day 188
+    dates = np.arange("2001-01-01", "2003-01-01", dtype="datetime64[D]")
+    warm = dates < np.datetime64("2002-01-01")
+    columns = {
+        "tmin_c": np.where(warm, 20.0, 15.0),
+        "tmax_c": np.where(warm, 30.0, 25.0),
+        "et0_mm": np.full(dates.size, 5.0),
+        "rain_mm": np.zeros(dates.size),
+    }
+    weather = Weather("daily", dates, columns, 40.0, 0.0)
+    design = replace(DESIGN, stages_by="degree days")
+    both, other = (
+        crop_demand(MAIZE, LOAM, design, Season(sown="moist", exceedance_pct=share), weather)
+        for share in (100.0, 50.0)
+    )
+    assert (both.dates.size, other.dates.size) == (188, 125)
+    assert said(both)["stages_by"].value == "375, 500, 625, 375"
+    assert both.net_mm.sum() > other.net_mm.sum()
+    # the crop of the same Kc takes in its 125 days what their number tells: 5 mm x Kc, stages 25/33/42/25
+    alone = crop_demand(MAIZE, LOAM, DESIGN, Season(sown="moist"), weather)
+    assert other.et_crop_mm.sum() == pytest.approx(alone.et_crop_mm.sum() * 125.0 / 150.0, rel=0.01)
+
+
+def test_irrigation_by_depletion_keeps_within_its_share():
+    design = replace(DESIGN, irrigate_at_pct=70.0)
+    demand = crop_demand(MAIZE, LOAM, design, Season(sown="moist"), steady_weather())
+    regular = slice(demand.begin + 1, 140)
+    assert (demand.depletion_mm[regular] <= 0.7 * demand.readily_mm[regular] + 1e-6).all()
+    assert "70 %" in said(demand)["irrigations"].value
+    assert demand.peak_net_mm_day == pytest.approx(1.2 * 6.0)
+
+
 # ---- years -----------------------------------------------------------------------------------------
 
 

@@ -6,7 +6,7 @@ from datetime import date, timedelta
 import pytest
 
 from farmgis.planning.irrigation_calendar import Irrigation
-from farmgis.planning.nutrients import ZoneBlocks, need_kg_ha, nutrient_plan, uptake_days
+from farmgis.planning.nutrients import ZoneBlocks, feeds_kg_ha, need_kg_ha, nutrient_plan, uptake_days
 from farmgis.records import BlockFacts, Fertiliser, Nutrients, Shift
 from farmgis.tables import reader
 
@@ -98,7 +98,60 @@ def test_run_too_short_for_the_middle_gets_no_dose(zone):
     own = replace(zone, travel_min=(60.0,))
     plan = nutrient_plan(MAIZE, [own], runs(hours=2.4), SOWING)  # 2 h of clean water leave 0.4 h
     assert plan.doses == ()
-    assert [f.measured for f in plan.findings] == [pytest.approx(900.0)]
+    assert [f.measured for f in plan.findings] == [pytest.approx(900.0 / 0.46)]
+
+
+FED = replace(
+    MAIZE,
+    product=reader.fertiliser("calcium nitrate"),
+    p_product=reader.fertiliser("monoammonium phosphate"),
+    k_product=reader.fertiliser("potassium sulphate"),
+    water_p_pct=50.0,
+    water_k_pct=60.0,
+)
+
+
+def test_feeds_by_hand():
+    # on a hectare 225 kg N, 120 P2O5, 210 K2O (above). Half the P: 60 / 0.61 = 98.4 kg with 11.8 kg N; K: 126
+    # / 0.50 = 252 kg; of the 180 kg N with the water 168.2 are left: 168.2 / 0.155 = 1085.1 kg
+    crop = reader.crop("maize")
+    feeds = {f.product.name: f.kg for f in feeds_kg_ha(FED, need_kg_ha(FED, "maize"), crop)}
+    assert feeds == pytest.approx(
+        {"monoammonium phosphate": 98.361, "potassium sulphate": 252.0, "calcium nitrate": 1085.13}, rel=1e-4
+    )
+
+
+def test_several_products_add_up_and_calcium_never_meets_phosphate_or_sulphate(zone):
+    plan = nutrient_plan(FED, [zone], runs(), SOWING)
+    assert sum(d.n_kg for d in plan.doses) == pytest.approx(0.8 * 225.0 * 5.0)
+    assert sum(d.p2o5_kg for d in plan.doses) == pytest.approx(0.5 * 120.0 * 5.0)
+    assert sum(d.k2o_kg for d in plan.doses) == pytest.approx(0.6 * 210.0 * 5.0)
+    base = {t.unit: t.quantity for t in plan.tasks if t.task == "base dressing"}
+    assert base == pytest.approx({"kg N": 225.0, "kg P2O5": 300.0, "kg K2O": 420.0})
+    holds = {row["name"]: row["holds"] for row in reader.rows("fertilisers")}
+    by_run = {}
+    for dose in plan.doses:
+        by_run.setdefault(dose.date, []).append(holds[dose.product])
+    for together in by_run.values():
+        assert len(together) == 1  # one product a run, with clean water at both ends
+    assert {h for together in by_run.values() for h in together} == {"calcium", "phosphate", "sulphate"}
+
+
+def test_tank_that_is_too_small_is_told(zone):
+    plan = nutrient_plan(replace(MAIZE, tank_l=200.0), [zone], runs(), SOWING)
+    # 1957 kg of urea in 19 runs are 103 kg, 242 l of a solution of 425 g/l
+    assert [d.stock_l for d in plan.doses] == pytest.approx([900.0 / 0.46 / 19.0 / 0.425] * 19)
+    (found,) = plan.findings
+    assert (found.measured, found.limit) == (pytest.approx(242.3, abs=0.1), 200.0)
+
+
+def test_from_today_the_share_of_the_days_that_are_left_is_dosed(zone):
+    # days 30 to 86 are 57; on day 58 there are 29 left
+    today = SOWING + timedelta(days=58)
+    later = [r for r in runs() if r.date >= today]
+    plan = nutrient_plan(MAIZE, [zone], later, SOWING, today)
+    assert sum(d.n_kg for d in plan.doses) == pytest.approx(900.0 * 29.0 / 57.0)
+    assert not any(t.task == "base dressing" for t in plan.tasks)
 
 
 def test_water_too_strong_is_told(zone):

@@ -6,7 +6,6 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from farmgis.records import BlockSeries, CropYears, SourceSeries, SourceYears
 from farmgis.results.season_chart import (
     DARK,
     LIGHT,
@@ -16,6 +15,7 @@ from farmgis.results.season_chart import (
     source_chart,
     source_years_chart,
 )
+from farmgis.series import BlockSeries, CropYears, SourceSeries, SourceYears
 
 SVG = "{http://www.w3.org/2000/svg}"
 DATES = np.arange("2005-04-25", "2005-09-22", dtype="datetime64[D]")
