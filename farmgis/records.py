@@ -390,6 +390,7 @@ class Season:
     today: date | None = None  # the rest of the season is planned from here
     acid: Literal["sulphuric", "phosphoric"] = "sulphuric"
     chlorine_pct: float = 10.0  # of the hypochlorite solution
+    harvest: date | None = None  # of what is sown; else the day after the last stage
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ from farmgis.errors import InputError
 from farmgis.geodata import crs as crs_room
 from farmgis.geodata import gate
 from farmgis.geodata.boundary_file import Layer, describe, no_column
-from farmgis.geodata.farm_parts import Document, check_crop, check_soil, design_of
+from farmgis.geodata.farm_parts import Document, check_crop, check_soil, crop_of, design_of
 from farmgis.geodata.field_marks import LAND_KEYS, MARK_KEYS
 from farmgis.geodata.fields import COLUMN_NAMES
 from farmgis.geodata.price_file import read_prices
@@ -33,6 +33,7 @@ def check_names(document: Document, folder: Path) -> list[Problem]:
         *_file_problems(document, folder),
         *_crs_problems(document),
         *_crop_problems(document),
+        *_season_problems(document),
         *_doubled(document),
         *_design_problems(document),
     ]
@@ -72,8 +73,16 @@ def _file_problems(document: Document, folder: Path) -> list[Problem]:
     def model(name: str) -> str:
         return gate.raster_driver(gate.local_file(beside(folder, name), "elevation"), "elevation")
 
-    def table(name: str) -> Path:
-        return gate.local_file(beside(folder, name), "weather")
+    def table(name: str) -> object:
+        """The weather itself is read, so that its faults are told with those of the farm file."""
+        from farmgis.geodata.weather import read_weather
+
+        return read_weather(gate.local_file(beside(folder, name), "weather"), 0.0, 0.0)
+
+    def given(name: str) -> object:
+        from farmgis.geodata.given_file import read_given
+
+        return read_given(gate.local_file(beside(folder, name), "irrigations"))
 
     def marks(key: str) -> Callable[[str], Layer]:
         return lambda name: describe(
@@ -92,7 +101,7 @@ def _file_problems(document: Document, folder: Path) -> list[Problem]:
         ("elevation", "file", model),
         ("weather", "file", table),
         ("weather", "this_year_file", table),
-        ("season", "given_file", table),
+        ("season", "given_file", given),
         *(("fields", key, marks(key)) for key in MARK_KEYS),
         ("prices", "file", prices),
         *(("supply", key, land(key)) for key in LAND_KEYS),
@@ -132,6 +141,32 @@ def _crop_problems(document: Document) -> list[Problem]:
         problems += _tried(("design", "soil"), design["soil"], lambda name: check_soil(document, name))
     for name in design.get("crops", {}):
         problems += _tried(("design", "crops", name), name, lambda name: check_crop(document, name))
+    return problems
+
+
+def _season_problems(document: Document) -> list[Problem]:
+    """A harvest before sowing, and a user's crop whose stages do not add up to its season."""
+    problems = []
+    season = document.get("season", {})
+    sowing, harvest = season.get("sowing"), season.get("harvest")
+    if sowing is not None and harvest is not None and harvest <= sowing:
+        text = f"found {harvest.isoformat()}; a day after sowing ({sowing.isoformat()}) would do"
+        problems.append(Problem(("season", "harvest"), text))
+    if harvest is not None and sowing is None:
+        text = f"found {harvest.isoformat()} without sowing; state sowing too"
+        problems.append(Problem(("season", "harvest"), text))
+    for i, own in enumerate(document.get("crop", ())):
+        if "season_days" not in own or not {"name"} <= own.keys():
+            continue
+        try:
+            stages = crop_of(document, own["name"]).stage_days
+        except (InputError, TypeError):
+            continue  # told already
+        if sum(stages) != own["season_days"]:
+            text = (
+                f"found {own['season_days']}; the stages {'/'.join(map(str, stages))} add up to {sum(stages)}"
+            )
+            problems.append(Problem(("crop", i, "season_days"), text))
     return problems
 
 

@@ -90,7 +90,7 @@ def crop_of(document: Document, name: str) -> Crop:
         return tables.crop(name)
     base = tables.crop(own["like"]) if "like" in own else None
     days = base.stage_days if base else (0, 0, 0, 0)
-    numbers = {k: v for k, v in own.items() if k not in ("name", "like", *STAGES)}
+    numbers = {k: v for k, v in own.items() if k not in ("name", "like", "season_days", *STAGES)}
     values = {
         "ece_threshold_ds_m": None,
         "ece_slope_pct": None,

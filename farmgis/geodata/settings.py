@@ -143,6 +143,7 @@ SECTIONS: dict[str, dict[str, Setting]] = {
     },
     "season": {
         "sowing": Setting("date"),
+        "harvest": Setting("date"),
         "exceedance_pct": _n(50.0, 99.0, "% of years"),
         "water_ec_ds_m": _n(0.0, 30.0, "dS/m"),
         "laying_ha_day": _n(0.1, 500.0, "ha/day"),
@@ -267,6 +268,7 @@ LISTS: dict[str, dict[str, Setting]] = {
         "development_days": Setting("whole", 1, 366, "days"),
         "middle_days": Setting("whole", 1, 366, "days"),
         "late_days": Setting("whole", 1, 366, "days"),
+        "season_days": Setting("whole", 4, 400, "days"),
         "height_m": _n(0.05, 30.0, "m"),
         "root_depth_min_m": _n(0.05, 5.0, "m"),
         "root_depth_max_m": _n(0.05, 5.0, "m"),

@@ -210,7 +210,8 @@ def _between_keys(key: str, path: KeyPath, table: Document) -> list[Problem]:
         text = f"found {table['wilting_point']:g}; less than field_capacity would do"
         return [Problem((*path, "wilting_point"), text)]
     if key == "crop":
-        values = [k for k, s in LISTS["crop"].items() if k not in ("name", "like") and "ece" not in k]
+        free = ("name", "like", "season_days")
+        values = [k for k, s in LISTS["crop"].items() if k not in free and "ece" not in k]
         missing = [k for k in values if k not in table]
         if missing and "like" not in table:
             text = f'nothing found for {", ".join(missing)}; give them, or like = "maize" for a known crop\'s'

@@ -98,7 +98,7 @@ def _tasks(
     if now is not None:
         sowing = now.sowing
         watered = {key: (now.first_water.get(key, first), last) for key, (first, last) in watered.items()}
-    works = field_works(farm.fields, seasons, laterals, watered, sowing, farm.season.emergence_days)
+    works = field_works(farm.fields, seasons, laterals, watered, sowing, farm.season)
     tasks, findings = season_tasks(
         works, farm.season.laying_ha_day, treatments(farm.sources, shifts, farm.season)
     )

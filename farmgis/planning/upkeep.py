@@ -14,7 +14,7 @@ from datetime import date, timedelta
 from farmgis.planning.block_season import BlockSeason
 from farmgis.planning.crop_start import STAYING_ROW_M, Sown
 from farmgis.planning.water_treatment import Treatment
-from farmgis.records import Assumption, Field, Finding
+from farmgis.records import Assumption, Field, Finding, Season
 
 FLUSH_DAYS = 30
 """Laterals are flushed at least this often (common practice)."""
@@ -91,11 +91,12 @@ def field_works(
     laterals: Mapping[str, int],
     watered: Mapping[str, tuple[date, date]],
     sowing: date,
-    emergence_days: int,
+    season: Season,
 ) -> tuple[FieldWork, ...]:
     """What the tasks need of each field that is irrigated at all.
 
-    `laterals` holds how many each block has, `watered` each block's first and last day of irrigation.
+    `laterals` holds how many each block has, `watered` each block's first and last day of irrigation. What is
+    sown is harvested when it is stated, counted from sowing, or on the day after its last stage.
     """
     works = []
     for field in fields:
@@ -117,13 +118,19 @@ def field_works(
                     laterals=sum(laterals[s.facts.block_id] for s in own),
                     first_irrigation=min(first for first, _ in days),
                     last_irrigation=max(last for _, last in days),
-                    harvest=max(sowings) + timedelta(days=max(s.demand.dates.size for s in own)),
+                    harvest=_harvest(own, max(sowings), sowing, season),
                     sown=own[0].demand.sown,
                     sowings=tuple(sowings.items()),
-                    emerged=max(sowings) + timedelta(days=emergence_days),
+                    emerged=max(sowings) + timedelta(days=season.emergence_days),
                 )
             )
     return tuple(works)
+
+
+def _harvest(own: Sequence[BlockSeason], last_sown: date, sowing: date, season: Season) -> date:
+    if season.harvest is not None and season.sowing is not None and own[0].demand.sown != "standing":
+        return sowing + (season.harvest - season.sowing)
+    return last_sown + timedelta(days=max(s.demand.dates.size for s in own))
 
 
 def season_tasks(

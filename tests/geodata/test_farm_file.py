@@ -279,6 +279,50 @@ def test_a_problem_is_told_with_its_line(farm, more, line, words):
     assert any(p.startswith(f"line {line}, ") and words in p for p in error.value.problems), told(error)
 
 
+BAD_SEASON = """
+[weather]
+file = "no_year.csv"
+altitude_m = 10
+[season]
+sowing = 2026-04-25
+harvest = 2026-03-01
+sown = "wet"
+[nutrients]
+target_yield_t_ha = 12
+product = "ureaa"
+[[crop]]
+name = "mine"
+like = "maize"
+late_days = 40
+season_days = 150
+[[soil]]
+name = "own"
+field_capacity = 0.2
+wilting_point = 0.3
+"""
+
+
+def test_a_bad_season_is_told_all_at_once_with_lines_and_values(farm, tmp_path):
+    (tmp_path / "no_year.csv").write_text("date,tmin_c,tmax_c\n05-01,10,22\n05-02,11,200\n", encoding="utf-8")
+    with pytest.raises(FarmFileError) as error:
+        read_farm(farm(LEAST + BAD_SEASON))
+    problems = error.value.problems
+    first = LEAST.count("\n") + 1
+    for key, value, would_do, row in (
+        ("weather.file", "line 2, column date: '05-01'", "a date like 2019-05-31", 2),
+        ("season.harvest", "2026-03-01", "a day after sowing (2026-04-25)", 6),
+        ("season.sown", '"wet"', '"dry" or "moist"', 7),
+        ("nutrients.product", '"ureaa"', '"urea" or', 10),
+        ("crop 1, season_days", "150", "30/40/50/40 add up to 160", 15),
+        ("soil 1, wilting_point", "0.3", "less than field_capacity", 19),
+    ):
+        (told_of,) = (p for p in problems if f", {key}: " in p)
+        assert told_of.startswith(f"line {first + row}, "), told_of
+        assert value in told_of
+        assert would_do in told_of
+    assert len(problems) == 6
+
+
 def test_names_that_stand_twice(farm):
     line = (
         '[[dripline]]\nname = "a"\ninside_diameter_mm = 16\nemitter_spacing_m = 0.3\nemitter_flow_l_h = 1\n'
