@@ -29,6 +29,24 @@ LIMITS: dict[str, tuple[float, float, str]] = {
     "et0_mm": (0.0, 25.0, "mm a day"),
     "pan_mm": (0.0, 35.0, "mm a day"),
 }
+# columns of other units: which of ours they are, by what they are multiplied after this was taken from them
+OTHER_UNITS: dict[str, tuple[str, float, float]] = {
+    "tmin_f": ("tmin_c", 5.0 / 9.0, 32.0),
+    "tmax_f": ("tmax_c", 5.0 / 9.0, 32.0),
+    "tmin_k": ("tmin_c", 1.0, 273.15),
+    "tmax_k": ("tmax_c", 1.0, 273.15),
+    "vapour_hpa": ("vapour_kpa", 0.1, 0.0),
+    "wind_2m_km_h": ("wind_2m_m_s", 1.0 / 3.6, 0.0),
+    "wind_2m_km_day": ("wind_2m_m_s", 1.0 / 86.4, 0.0),
+    "wind_10m_m_s": ("wind_2m_m_s", 0.748, 0.0),  # FAO-56 eq 47
+    "wind_10m_km_h": ("wind_2m_m_s", 0.748 / 3.6, 0.0),
+    "radiation_kj_m2": ("radiation_mj_m2", 0.001, 0.0),
+    "radiation_j_cm2": ("radiation_mj_m2", 0.01, 0.0),
+    "radiation_w_m2": ("radiation_mj_m2", 0.0864, 0.0),  # a day's mean
+    "rain_in": ("rain_mm", 25.4, 0.0),
+    "et0_in": ("et0_mm", 25.4, 0.0),
+    "pan_in": ("pan_mm", 25.4, 0.0),
+}
 MONTH_RAIN_MAX_MM = 10000.0
 # sensors read a little past the end of their range: held to the limit, and told
 SLACK = {"rh_mean_pct": 5.0, "rh_min_pct": 5.0, "rh_max_pct": 5.0, "radiation_mj_m2": 0.5, "et0_mm": 0.5}
@@ -47,6 +65,7 @@ class _Reading:
     problems: list[str] = field(default_factory=list)
     days: list[int] = field(default_factory=list)
     values: list[list[float]] = field(default_factory=list)
+    given: list[str] = field(default_factory=list)  # the columns' names in the file
     held: int = 0
     missing: int = 0
 
@@ -97,7 +116,8 @@ def _read_rows(path: Path) -> tuple[_Reading, bool]:
             delimiter = max(",;\t", key=header.count)
             names = [name.strip().lower() for name in next(csv.reader([header], delimiter=delimiter), [])]
             key, monthly = _check_header(path, names)
-            reading = _Reading(path, [name for name in names if name != key])
+            own = [name for name in names if name != key]
+            reading = _Reading(path, [OTHER_UNITS.get(name, (name,))[0] for name in own], given=own)
             for row in (rows := csv.reader(file, delimiter=delimiter)):
                 if any(cell.strip() for cell in row):
                     _read_row(reading, names, key, row, rows.line_num + 1)
@@ -112,12 +132,18 @@ def _check_header(path: Path, names: list[str]) -> tuple[str, bool]:
     """The name of the column that says when, and whether it is the month's."""
     known = ["date", "month", *LIMITS]
     for name in names:
-        if name not in known:
+        if name not in known and name not in OTHER_UNITS:
             near = difflib.get_close_matches(name, known, n=1, cutoff=0.5)
             hint = f"did you mean {near[0]}?" if near else "leave it out."
             raise InputError(f"{path}, line 1: unknown column {name!r}; {hint} Known are {', '.join(known)}")
         if names.count(name) > 1:
             raise InputError(f"{path}, line 1: column {name!r} stands there twice; leave one out")
+        same = [n for n in names if n != name and _ours(n) == _ours(name)]
+        if same:
+            raise InputError(
+                f"{path}, line 1: {name!r} and {same[0]!r} are the same in two units; leave one out"
+            )
+    names = [_ours(name) for name in names]
     keys = [name for name in ("date", "month") if name in names]
     if len(keys) != 1:
         raise InputError(
@@ -128,6 +154,11 @@ def _check_header(path: Path, names: list[str]) -> tuple[str, bool]:
             f"{path}, line 1: nothing gives a reference ET; give tmin_c and tmax_c, or et0_mm, or pan_mm"
         )
     return keys[0], keys[0] == "month"
+
+
+def _ours(name: str) -> str:
+    """Our name of a column that may be of another unit."""
+    return OTHER_UNITS.get(name, (name,))[0]
 
 
 def _read_row(reading: _Reading, names: list[str], key: str, row: list[str], line: int) -> None:
@@ -142,7 +173,7 @@ def _read_row(reading: _Reading, names: list[str], key: str, row: list[str], lin
         return
     reading.days.append(day)
     reading.values.append(
-        [_number(reading, name, cells[name], line, key == "month") for name in reading.columns]
+        [_number(reading, name, cells[name], line, key == "month") for name in reading.given]
     )
 
 
@@ -160,12 +191,14 @@ def _number(reading: _Reading, name: str, text: str, line: int, monthly: bool) -
     if value in MISSING_NUMBERS or math.isnan(value):
         reading.missing += 1
         return math.nan
-    least, greatest, would_do = LIMITS[name]
-    if monthly and name == "rain_mm":
+    ours, times, less = OTHER_UNITS.get(name, (name, 1.0, 0.0))
+    value = times * (value - less)
+    least, greatest, would_do = LIMITS[ours]
+    if monthly and ours == "rain_mm":
         greatest, would_do = MONTH_RAIN_MAX_MM, "mm a month"
     if least <= value <= greatest:
         return value
-    slack = SLACK.get(name, 0.0)
+    slack = SLACK.get(ours, 0.0)
     if least - slack <= value <= greatest + slack:
         reading.held += 1
         return min(max(value, least), greatest)
@@ -213,6 +246,11 @@ def _told(reading: _Reading) -> str:
 
 def _told_missing(reading: _Reading, path: Path) -> list[Finding]:
     found = []
+    turned = [name for name in reading.given if name in OTHER_UNITS]
+    if turned:
+        what = f"{path.name}: {len(turned)} columns are of other units ({', '.join(turned)})"
+        names = ", ".join(OTHER_UNITS[name][0] for name in turned)
+        found.append(_note(what, f"they were turned into {names}", len(turned), "columns"))
     if reading.missing:
         what = f"{path.name}: {reading.missing} values are missing"
         advice = "a missing value is estimated by the stated procedures, or its season is left out"

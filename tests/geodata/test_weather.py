@@ -28,6 +28,25 @@ def test_clean_daily_file(tmp_path):
     assert (weather.latitude_deg, weather.altitude_m) == (40.0, 100.0)
 
 
+def test_columns_of_other_units_are_turned_and_told(tmp_path):
+    text = (
+        "date,tmin_f,tmax_k,vapour_hpa,wind_10m_km_h,radiation_j_cm2,rain_in\n"
+        "2020-05-01,50,295.15,12.5,18,2500,0.5\n"
+        "2020-05-02,-99,296.15,12.5,18,2500,-99\n"
+    )
+    weather, findings = read(tmp_path, text)
+    first = {name: values[0] for name, values in weather.columns.items()}
+    # 18 km/h are 5 m/s at 10 m, times 0.748 (FAO-56 eq 47); 2500 J/cm2 are 25 MJ/m2; half an inch is 12.7 mm
+    assert first == pytest.approx(
+        {"tmin_c": 10.0, "tmax_c": 22.0, "vapour_kpa": 1.25, "wind_2m_m_s": 3.74, "radiation_mj_m2": 25.0,
+         "rain_mm": 12.7}
+    )  # fmt: skip
+    assert np.isnan([weather.columns["tmin_c"][1], weather.columns["rain_mm"][1]]).all()
+    assert [f.measured for f in findings] == [6.0, 2.0]
+    with pytest.raises(InputError, match="the same in two units"):
+        read(tmp_path, "date,tmin_c,tmin_f,tmax_c\n2020-05-01,10,50,22\n")
+
+
 def test_unsorted_doubled_swapped_missing_and_absent_are_each_told_once(tmp_path):
     text = (
         "date,tmin_c,tmax_c,rain_mm\n"
