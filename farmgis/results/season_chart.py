@@ -70,7 +70,7 @@ def source_chart(series: SourceSeries) -> str:
     panel = _panel(34, 268, max(top, 1.0))
     x = _along(series.dates)
     parts = [_axis(panel, "m3 a day"), _bars(panel, x, series.given_m3, LIGHT)]
-    entries = [("given", LIGHT, "box"), ("due, mean of 7 days", WARM, "line")]
+    entries = [("given", LIGHT, "box"), ("due, mean of 12 days", WARM, "line")]
     parts.append(_line(panel, x, _spread(series.asked_m3), WARM, width=1.6))
     if series.available_m3_day is not None:
         level = np.full(series.dates.size, series.available_m3_day)
@@ -122,7 +122,7 @@ def _ranked(
     low = min(float(values.min()), *(v for v, _ in limits)) if limits else float(values.min())
     high = max(float(values.max()), *(v for v, _ in limits)) if limits else float(values.max())
     room = max(high - low, 0.05 * abs(high), 1e-9)
-    panel = _Panel(40, 250, max(0.0, low - 0.25 * room), high + 0.25 * room)
+    panel = _Panel(40, 250, *_round_range(max(0.0, low - 0.1 * room), high + 0.1 * room))
     order = np.argsort(values, kind="stable")
     share = (np.arange(values.size) + 1.0) / values.size
 
@@ -172,6 +172,16 @@ def _ceiling(value: float) -> float:
     return next(
         m * step for m in (1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0) if m * step >= value - 1e-9
     )
+
+
+def _round_range(low: float, high: float) -> tuple[float, float]:
+    """Round numbers about a range, so far apart that a quarter of it is round too."""
+    step = _ceiling((high - low) / 4.0)
+    while True:
+        begin = math.floor(low / step + 1e-9) * step
+        if begin + 4.0 * step >= high - 1e-9:
+            return begin, begin + 4.0 * step
+        step = _ceiling(step * 1.01)
 
 
 def _along(dates: Days) -> Callable[[float], float]:
@@ -249,11 +259,12 @@ def _text(x: float, y: float, text: str, anchor: str = "start") -> str:
 
 
 def _number(value: float) -> str:
-    return f"{value:,.0f}" if abs(value) >= 20.0 or value == round(value) else f"{value:.1f}"
+    whole = abs(value) >= 100.0 or abs(value - round(value)) < 1e-9
+    return f"{value:,.0f}" if whole else f"{value:.2f}".rstrip("0")
 
 
-def _spread(values: Floats, days: int = 7) -> Floats:
-    """Mean of the days around each day: what is due comes in lumps of several days' need."""
+def _spread(values: Floats, days: int = 12) -> Floats:
+    """Mean of the days around each day: what is due comes in lumps, each two, three or four days."""
     total = np.convolve(values, np.ones(days), mode="same")
     count = np.convolve(np.ones(values.size), np.ones(days), mode="same")
     return np.asarray(total / count)
