@@ -116,7 +116,7 @@ def _irrigation(name: str, row: Mapping[str, Any], shift: timedelta) -> dict[str
         "DTSTART": f"{begin:%Y%m%dT%H%M%S}",
         "DTEND": f"{end:%Y%m%dT%H%M%S}",
         "SUMMARY": escaped(f"Irrigate {row['zone_id']}"),
-        "DESCRIPTION": escaped(f"{told} (design year, day of {row['date']:%d %B %Y})"),
+        "DESCRIPTION": escaped(told + (f" (design year, day of {row['date']:%d %B %Y})" if shift else "")),
         "CATEGORIES": "IRRIGATION",
     }
 
