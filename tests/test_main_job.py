@@ -140,8 +140,8 @@ def test_the_rivers_trap_is_told(layers):
     assert balance.peak_m3_day.sum() < balance.available_m3_day.sum()
     assert balance.verdict.to_dict() == {"river": "short at peak", "borehole": "sufficient"}
     found = layers["findings"]
-    river = found[(found.about == "supply") & (found.where_id == "river")]
-    assert list(river.severity) == ["attention"] * 3  # the balance, the calendar, the years
+    river = found[(found.about == "supply") & (found.where_id == "river") & (found.severity == "attention")]
+    assert len(river) == 3  # the balance, the calendar, the years
     assert river.measured.iloc[0] == pytest.approx(balance.peak_m3_day["river"])
     assert river.limit.iloc[0] == pytest.approx(600.0 * 22.0)
     assert river.unit.iloc[1] == "mm"
