@@ -27,7 +27,7 @@ def check_field(plan_file: str | Path, measured_file: str | Path) -> tuple[Block
     measured = read_measured(measured_file, {p["point_id"] for p in points})
     lines = gear_of_plan(plan).lines
     line_of = {r["field_id"]: lines[r["dripline"]] for r in rows_of(plan.tables, "fields") if r["dripline"]}
-    return checked(points, measured, line_of)
+    return checked(points, measured, line_of, tables.field_grades())
 
 
 def write_sheet(plan_file: str | Path, path: str | Path, overwrite: bool = False) -> Path:

@@ -131,7 +131,12 @@ _ALL = (
         _real("flow_m3h", "Flow of all its blocks together"), _SOURCE,
         _text("status", "What became of the field", "planned", "attention", "not planned"),
         _whole("blocks_at_least", "Blocks that the greatest flow of a block alone calls for in the same "
-               "strips: no cuts of them have fewer"))),
+               "strips: no cuts of them have fewer"),
+        _real("cost_index", "Relative index of what was laid, by which directions are compared", "index"),
+        _real("contour_cost_index", "The same along the contour, straight", "index"),
+        _whole("row_parts", "Parts with rows of their own: facets, or panels of contour rows"),
+        _real("row_grade_over_pct", "Land whose rows are steeper than the limit, of the field"),
+        _whole("short_rows", "Pieces of rows that are short for the machines"))),
     Layer("blocks", "Blocks", "What one valve waters: the strips of its laterals, half a spacing to each "
           "side, on irrigated land.", "MultiPolygon", (
         _BLOCK, _FIELD, _SHIFT, _AREA, _whole("laterals", "How many laterals it has"),
@@ -353,6 +358,23 @@ _ALL = (
         _real("present_cost", "What all its years up to the horizon cost today", "currency"),
         _whole("unpriced", "How many of its items have no price and are not in the sums"),
         _real("year_cost_ha", "A year's cost for each irrigated hectare", "currency/ha"))),
+    Layer("directions", "Directions", "The ways to run the rows of each field that were judged, with the "
+          "line that was laid.", None, (
+        _FIELD, _text("pattern", "How the rows would run", "straight", "facets", "contour"),
+        _real("azimuth_deg", "Direction of the rows; of the largest part where there are several"),
+        _text("dripline", "The dripline that it was judged with"),
+        _whole("parts", "Parts with rows of their own"),
+        _whole("blocks", "How many blocks it takes; 0 where rows alone cost more than another way in all"),
+        _real("over_tolerance_ha", "Land in blocks out of tolerance"),
+        _real("cost_index", "Relative index of pipe, valves, row ends, land lost and steep rows; empty "
+              "without blocks", "index"),
+        _real("laid_index", "The same with uneven water, as laid; empty where it was not laid", "index"),
+        _real("emission_uniformity_pct", "Design uniformity by land; empty where it was not laid"),
+        _real("row_grade_mean_pct", "Mean magnitude of the grade along the rows"),
+        _real("row_grade_over_pct", "Land whose rows are steeper than the limit, of the field"),
+        _real("cross_slope_max_pct", "Greatest slope across the rows"),
+        _whole("short_rows", "Pieces of rows that are short for the machines"),
+        _yes("chosen", "Whether it was taken"))),
     Layer("findings", "Findings", "What the user should look at: where, how much, and what to do.",
           "Geometry", (
         _text("finding_id", "The finding"),

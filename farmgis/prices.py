@@ -68,6 +68,15 @@ class Measured:
 
 
 @dataclass(frozen=True)
+class FieldGrade:
+    """A class of measured blocks, and the least that both of its uniformities have to be."""
+
+    grade: str
+    least_emission_uniformity_pct: float
+    least_statistical_uniformity_pct: float
+
+
+@dataclass(frozen=True)
 class Spares:
     """What is bought over what is drawn, for waste and repair."""
 

@@ -32,10 +32,13 @@ from farmgis.planning.main_network import Ground
 from farmgis.planning.mains import rates_of
 from farmgis.planning.mains_travel import mains_travel_min
 from farmgis.planning.measuring_points import measuring_points, point_assumptions
+from farmgis.planning.profiles import PlanProfiles
 from farmgis.planning.redone import gear_of_farm
 from farmgis.planning.rules import planning_assumptions
 from farmgis.planning.season import BlockRun, plan_season
 from farmgis.planning.shifts import Turn, grouped, least_flow_shifts, shifts_of
+from farmgis.planning.submain_checks import class_findings, regulator_findings
+from farmgis.planning.summary import plan_summary
 from farmgis.planning.supply import FieldLoad, source_balance
 from farmgis.planning.survey import SLOPE_NOISE_PCT, survey
 from farmgis.records import (
@@ -88,6 +91,7 @@ def plan_field(
         *land_findings(field, ground),
         *row_findings(field),
         *off_design_findings(field, layout, tables["blocks"]),
+        *regulator_findings(field, layout, pipes, source_flow_m3h),
     )
     facts = field_facts(field, ground, layout)
     facts["status"] = "attention" if any(f.severity != "note" for f in found) else "planned"
@@ -122,7 +126,7 @@ def _field_or_finding(field: Field, farm: Farm, source_flow_m3h: float) -> Field
         told = (error.advice, error.measured, error.limit, error.unit)
         finding = Finding("stop", "field", str(error), field.field_id, *told)
         return _refused(field.field_id, field.name, field.area, field.crop.name, (finding,))
-    except FieldError as error:
+    except (FieldError, shapely.errors.GEOSException) as error:
         finding = Finding("stop", "field", str(error), field.field_id, "see what it says, then plan again")
         return _refused(field.field_id, field.name, field.area, field.crop.name, (finding,))
 
@@ -175,6 +179,7 @@ def _whole(farm: Farm, plans: Sequence[FieldPlan], demands: Demands) -> Plan:
             *demand_findings,
             *supply.findings,
             *link_findings(supply.plans, balances, {k: n.peak_m3_day for k, n in needs.items()}),
+            *class_findings(tables.get("submains")),
             *season.findings,
             *bought.findings,
             *(f for p in plans for f in p.findings),
@@ -193,7 +198,7 @@ def _whole(farm: Farm, plans: Sequence[FieldPlan], demands: Demands) -> Plan:
     )
     tables["findings"] = _findings_table(findings, plans)
     tables["assumptions"] = _records_table([vars(a) for a in assumptions])
-    summary = _summary(farm, plans, needs, groups, tables, findings)
+    summary = plan_summary(farm, plans, needs, groups, tables, findings)
     return Plan(
         farm.name,
         farm.crs,
@@ -354,7 +359,8 @@ def _array(values: list[Any]) -> Any:
 
 def _field_tables(plans: Sequence[FieldPlan]) -> dict[str, Table]:
     tables = {"fields": _records_table([p.facts for p in plans], [p.area for p in plans])}
-    for name in ("blocks", "laterals", "rows", "submains", "extreme_emitters", "valves", "dripline_choices"):
+    own = ("blocks", "laterals", "rows", "submains", "extreme_emitters", "valves")
+    for name in (*own, "dripline_choices", "directions"):
         parts = [p.tables[name] for p in plans if name in p.tables]
         if parts:
             tables[name] = joined(parts)
@@ -444,77 +450,6 @@ def _unique(items: Sequence[Any]) -> list[Any]:
     return kept
 
 
-def _summary(
-    farm: Farm,
-    plans: Sequence[FieldPlan],
-    needs: dict[str, BlockDemand],
-    groups: Sequence[Shift],
-    tables: dict[str, Table],
-    findings: Sequence[Finding],
-) -> dict[str, Any]:
-    """What a planner reads first, in plain numbers."""
-    blocks = [b for p in plans for b in p.blocks]
-    facts = tables["blocks"].columns if "blocks" in tables else None
-    worst = None
-    if facts is not None:
-        plain = facts["tolerance_kind"] != "pressure_compensating"
-        i = int(np.argmax(np.where(plain | ~plain.any(), facts["head_variation_pct"], -np.inf)))
-        worst = {
-            "block_id": str(facts["block_id"][i]),
-            "head_variation_pct": float(facts["head_variation_pct"][i]),
-            "head_min_m": float(facts["head_min_m"][i]),
-            "head_max_m": float(facts["head_max_m"][i]),
-        }
-    status = [p.facts["status"] for p in plans]
-    return {
-        "farm": farm.name,
-        "crs": farm.crs,
-        "fields": len(plans),
-        "fields_planned": sum(s != "not planned" for s in status),
-        "fields_not_planned": [p.field_id for p in plans if p.facts["status"] == "not planned"],
-        "area_ha": sum(p.facts["area_ha"] or 0.0 for p in plans),
-        "irrigated_ha": sum(b.area_ha for b in blocks),
-        "blocks": len(blocks),
-        "blocks_over_tolerance": 0 if facts is None else int((~facts["within_tolerance"].astype(bool)).sum()),
-        "shifts": len(groups),
-        "laterals": 0 if facts is None else int(facts["laterals"].sum()),
-        "emitters": 0 if facts is None else int(facts["emitters"].sum()),
-        "dripline_km": 0.0 if facts is None else float(facts["dripline_m"].sum()) / 1000.0,
-        "flow_m3h": sum(b.flow_m3h for b in blocks),
-        "flow_needed_m3h": max((s.flow_m3h for s in groups), default=0.0) if not farm.sources else None,
-        "worst_block": worst,
-        "season_m3": sum(n.gross_m3 for n in needs.values()),
-        "peak_m3_day": sum(n.peak_m3_day for n in needs.values()),
-        "basis": sorted({n.basis for n in needs.values()}),
-        "supply": [
-            {k: v for k, v in zip(tables["supply_balance"].columns, row, strict=True)}
-            for row in zip(*tables["supply_balance"].columns.values(), strict=True)
-        ],
-        "pumping": _pumping(tables),
-        "findings": {s: sum(f.severity == s for f in findings) for s in ("stop", "attention", "note")},
-    }
-
-
-def _pumping(tables: dict[str, Table]) -> list[dict[str, Any]]:
-    """Each source's mains and pump in plain numbers; none without sources."""
-    if "headworks" not in tables:
-        return []
-    works, mains, duties = (tables[n].columns for n in ("headworks", "mains", "pump_duties"))
-    return [
-        {
-            "source_id": str(source),
-            "shifts": int((duties["source_id"] == source).sum()),
-            "flow_m3h": float(works["flow_m3h"][i]),
-            "duty_head_m": float(works["duty_head_m"][i]),
-            "pump_kw": float(works["pump_kw"][i]),
-            "energy_kwh_m3": float(works["energy_kwh_m3"][i]),
-            "mains_km": float(mains["length_m"][mains["source_id"] == source].sum()) / 1000.0,
-            "widest_mm": float(mains["nominal_mm"][mains["source_id"] == source].max(initial=0.0)),
-        }
-        for i, source in enumerate(works["source_id"])
-    ]
-
-
 PLAN_FILE, CALENDAR_FILE = "plan.gpkg", "plan.ics"
 QUANTITIES_CSV, QUANTITIES_BOOK = "quantities.csv", "quantities.xlsx"
 
@@ -522,6 +457,7 @@ QUANTITIES_CSV, QUANTITIES_BOOK = "quantities.csv", "quantities.xlsx"
 def check_output(folder: str | Path, overwrite: bool = False) -> None:
     """Refuse, before any computing, a folder in which the plan may not be written. Raises OutputError."""
     from farmgis.results.calendar_file import check_calendar
+    from farmgis.results.hand_over import check_report
     from farmgis.results.publish import check_target
     from farmgis.results.quantity_files import check_quantity_files
 
@@ -529,6 +465,24 @@ def check_output(folder: str | Path, overwrite: bool = False) -> None:
         check_target(Path(folder) / PLAN_FILE, overwrite)
         check_calendar(Path(folder) / CALENDAR_FILE, overwrite)
         check_quantity_files(Path(folder) / QUANTITIES_CSV, Path(folder) / QUANTITIES_BOOK, overwrite)
+        check_report(Path(folder), overwrite)
+
+
+def write_report(plan: Plan, folder: str | Path, overwrite: bool = False) -> Path:
+    """Write a plan's report into a folder as `report.html`, one file that needs no network; returns it."""
+    from farmgis.results.hand_over import REPORT_FILE, check_report, write_whole
+    from farmgis.results.report import report_html
+
+    check_report(Path(folder), overwrite)
+    text = report_html(plan, PlanProfiles(plan))
+    return write_whole(_made(folder) / REPORT_FILE, text.encode("utf-8", "replace"))
+
+
+def check_report(folder: str | Path, overwrite: bool = False) -> None:
+    """Refuse, before anything is made, a folder in which the report may not go. Raises OutputError."""
+    from farmgis.results import hand_over
+
+    hand_over.check_report(Path(folder), overwrite)
 
 
 def check_maps(folder: str | Path, overwrite: bool = False) -> None:

@@ -357,7 +357,7 @@ def test_command_line_page_has_the_json_fields(folder):
     summary = plan_farm(replace(farm, fields=farm.fields[1:2])).summary
     json.dumps(summary)
     rows = [row[0] for row in listed(COMMANDS, "`--json`")]
-    assert rows == ["schema", "file", *summary]
+    assert rows == ["schema", "file", "report", *summary]
     assert [row[0] for row in listed(COMMANDS, "`worst_block`")] == list(summary["worst_block"])
     assert [row[0] for row in listed(COMMANDS, "`supply`")] == list(summary["supply"][0])
     assert [row[0] for row in listed(COMMANDS, "`pumping`")] == list(summary["pumping"][0])

@@ -9,6 +9,7 @@ from farmgis.cli.exports import guidance, surfaces
 from farmgis.cli.field_sheets import check_field, test_points
 from farmgis.cli.maps import maps
 from farmgis.cli.plan import plan
+from farmgis.cli.report import report
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -18,6 +19,7 @@ def main() -> None:
 
 
 main.add_command(plan)
+main.add_command(report)
 main.add_command(maps)
 main.add_command(test_points)
 main.add_command(check_field)

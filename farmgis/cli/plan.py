@@ -26,7 +26,7 @@ ALL_PLANNED, SOME_NOT_PLANNED, BAD_INPUT, OUTPUT_REFUSED = 0, 1, 2, 3
 @click.option("--layer", help="Layer of the boundaries, where the file has several.")
 @click.option("--input-crs", help="CRS of boundaries that state none, as EPSG:32610.")
 @click.option("--crop", help="Crop of the fields that state none (maize unless told).")
-@click.option("--output", required=True, type=click.Path(), help="Folder for plan.gpkg.")
+@click.option("--output", required=True, type=click.Path(), help="Folder for plan.gpkg and report.html.")
 @click.option("--overwrite", is_flag=True, help="Replace a plan that is there.")
 @click.option("--maps", is_flag=True, help="Draw the map sheets too: maps.pdf and maps/.")
 @click.option("--json", "as_json", is_flag=True, help="Print the summary as JSON.")
@@ -45,7 +45,7 @@ def plan(
     as_json: bool,
     quiet: bool,
 ) -> None:
-    """Plan a farm and write its layers to OUTPUT/plan.gpkg.
+    """Plan a farm and write its layers to OUTPUT/plan.gpkg, its report to OUTPUT/report.html.
 
     Give a FARM_FILE (TOML), or --fields and --elevation with a default for all the rest.
 
@@ -70,22 +70,26 @@ def plan(
             fields, elevation, weather=weather, layer=layer, input_crs=input_crs, crop=crop
         )
 
-    made, path = _planned(read, output, overwrite, maps, show=not (quiet or as_json))
+    made, path, report = _planned(read, output, overwrite, maps, show=not (quiet or as_json))
     if as_json:
-        click.echo(json.dumps({"schema": 1, "file": path} | made.summary, indent=2, ensure_ascii=False))
+        click.echo(
+            json.dumps(
+                {"schema": 1, "file": path, "report": report} | made.summary, indent=2, ensure_ascii=False
+            )
+        )
     elif not quiet:
         from farmgis.cli.summary import print_summary
 
-        print_summary(made, path)
+        print_summary(made, path, report)
     sys.exit(SOME_NOT_PLANNED if made.summary["fields_not_planned"] else ALL_PLANNED)
 
 
 def _planned(
     read: Callable[[], Farm], output: str, overwrite: bool, maps: bool, show: bool
-) -> tuple[Plan, str]:
-    """The plan and its file, or an exit with the message of what went wrong."""
+) -> tuple[Plan, str, str]:
+    """The plan, its file and its report, or an exit with the message of what went wrong."""
     from farmgis.errors import FarmgisError, OutputError
-    from farmgis.run import check_maps, check_output, plan_farm, write_maps, write_plan
+    from farmgis.run import check_maps, check_output, plan_farm, write_maps, write_plan, write_report
 
     try:
         check_output(output, overwrite)
@@ -95,10 +99,11 @@ def _planned(
         with _progress(len(farm.fields), show) as step:
             made = plan_farm(farm, step)
         path = str(write_plan(made, output, overwrite))
+        report = str(write_report(made, output, overwrite))
         if maps:
             with steps_shown("drawing sheet", show) as step:
                 write_maps(made, output, overwrite, step)
-        return made, path
+        return made, path, report
     except OutputError as error:
         fail(str(error), OUTPUT_REFUSED)
     except FarmgisError as error:

@@ -14,13 +14,13 @@ MOST_FINDINGS = 12
 WIDTH = 98
 
 
-def print_summary(plan: Plan, path: str) -> None:
-    """Print fields, blocks, water, what needs attention and where the file is."""
-    for line in summary_lines(plan, path):
+def print_summary(plan: Plan, path: str, report: str) -> None:
+    """Print fields, blocks, water, what needs attention and where the files are."""
+    for line in summary_lines(plan, path, report):
         click.echo(line)
 
 
-def summary_lines(plan: Plan, path: str) -> list[str]:
+def summary_lines(plan: Plan, path: str, report: str) -> list[str]:
     """The lines of the summary, numbers rounded to what they can bear."""
     s = plan.summary
     grave = [f for f in plan.findings if f.severity != "note"]
@@ -32,7 +32,7 @@ def summary_lines(plan: Plan, path: str) -> list[str]:
         f"{s['irrigated_ha']:.1f} ha irrigated of {s['area_ha']:.1f} ha"
     ]
     if s["blocks"]:
-        lines += _layout_lines(s) + _water_lines(s)
+        lines += _layout_lines(s) + _water_lines(s) + _cost_lines(plan)
     if grave:
         lines += ["", "Needs attention:"]
         for finding in grave[:MOST_FINDINGS]:
@@ -43,7 +43,7 @@ def summary_lines(plan: Plan, path: str) -> list[str]:
     told = (
         f"{notes} note{'s' if notes != 1 else ''} and {len(plan.assumptions)} assumptions are in the layers."
     )
-    return [*lines, "", told, f"Written: {path}"]
+    return [*lines, "", told, f"Written: {path}", f"To read and to print: {report}"]
 
 
 def _layout_lines(s: dict[str, Any]) -> list[str]:
@@ -80,6 +80,28 @@ def _water_lines(s: dict[str, Any]) -> list[str]:
             f"{p['duty_head_m']:.0f} m, {p['pump_kw']:.0f} kW, {p['energy_kwh_m3']:.2f} kWh/m3"
         )
     return lines
+
+
+COST_KEYS = ("where_id", "part", "first_cost", "year_cost", "year_cost_ha", "unpriced")
+
+
+def _cost_lines(plan: Plan) -> list[str]:
+    """What the farm costs, where prices were given."""
+    costs = plan.tables["costs"].columns
+    rows = zip(*(costs[k] for k in COST_KEYS), strict=True) if costs else ()
+    currency = next((f"{a.value} " for a in plan.assumptions if a.key == "prices.currency"), "")
+    lines = []
+    for where, part, first, year, hectare, unpriced in rows:
+        if (where, part) == ("farm", "all"):
+            paid = f"{_money(first)} at first, {_money(year)} a year ({_money(hectare)} a hectare)"
+            without = f", without {unpriced} items that have no price" if unpriced else ""
+            lines.append(f"  cost {currency}{paid}{without}")
+    return lines
+
+
+def _money(value: float | None) -> str:
+    """A sum to the unit, a dash where none is known."""
+    return "-" if value is None or value != value else f"{value:,.0f}"
 
 
 def _finding_lines(finding: Finding) -> list[str]:

@@ -254,6 +254,12 @@ def _contradictions(path: KeyPath, design: Design, given: Mapping[str, Any]) -> 
             f"line_offset_m is {design.line_offset_m:g}; less than half of row_spacing_m "
             f"({design.row_spacing_m:g}) would do",
         ),
+        (
+            (design.row_fall_pct or 0.0) > design.row_grade_max_pct,
+            ("row_fall_pct", "row_grade_max_pct"),
+            f"row_fall_pct is {design.row_fall_pct or 0.0:g} and row_grade_max_pct "
+            f"{design.row_grade_max_pct:g}; the fall that is wanted cannot be over the greatest grade",
+        ),
         *_wrong_beds(design),
     )
     found = []

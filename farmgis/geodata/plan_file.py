@@ -18,13 +18,15 @@ from farmgis.layers import LAYERS, Layer
 from farmgis.records import Assumption, Finding, Plan, Table
 
 WHAT = "plan"
+NEEDED = ("fields", "blocks", "laterals")
+"""Layers without which a file is no plan."""
 
 
 def read_plan(path: str | Path) -> Plan:
     """The plan that a file holds, with every layer of the contract; `summary` stays empty.
 
-    Columns that somebody added are kept. Raises InputError where the file is no plan, or where a layer
-    or a column of the contract is gone.
+    Columns that somebody added are kept; layers and columns that an older version did not write are
+    empty. Raises InputError where the file is no plan, or where a layer's ids are gone.
     """
     file = gate.local_file(path, WHAT)
     if gate.vector_driver(file, WHAT) != "GPKG":
@@ -60,14 +62,17 @@ def _tables(path: Path, name: str) -> tuple[dict[str, Table], str]:
     import pyogrio
 
     there = {str(layer) for layer, _ in pyogrio.list_layers(path)}
-    lacking = [layer for layer in LAYERS if layer not in there]
+    lacking = [layer for layer in NEEDED if layer not in there]
     if lacking:
         raise InputError(
-            f"{WHAT} {name}: layer {lacking[0]!r} is missing; it is no plan, or one of an older version: "
-            "plan the farm again"
+            f"{WHAT} {name}: layer {lacking[0]!r} is missing, so it is no plan; name the "
+            "plan.gpkg that a plan wrote"
         )
     tables, found = {}, set()
     for layer in LAYERS.values():
+        if layer.name not in there:
+            tables[layer.name] = Table({c.name: np.empty(0, dtype=object) for c in layer.columns})
+            continue
         tables[layer.name], crs = _table(path, layer, name)
         found |= {crs} if layer.geometry else set()
     if len(found) > 1 or None in found:
@@ -80,13 +85,16 @@ def _table(path: Path, layer: Layer, name: str) -> tuple[Table, str | None]:
     import pyogrio.raw
 
     try:
-        meta, _, wkb, data = pyogrio.raw.read(path, layer=layer.name, datetime_as_string=True)
+        meta, ids, wkb, data = pyogrio.raw.read(
+            path, layer=layer.name, datetime_as_string=True, return_fids=True
+        )
     except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, ValueError, OSError) as error:
         raise InputError(f"{WHAT} {name}, layer {layer.name!r}: cannot be read: {error}") from error
     columns = dict(zip(map(str, meta["fields"]), data, strict=True))
     for column in layer.columns:
-        if column.name not in columns:
+        if column.name not in columns and column == layer.columns[0]:
             raise InputError(f"{WHAT} {name}, layer {layer.name!r}: column {column.name!r} is missing")
+        columns.setdefault(column.name, np.full(len(ids), None, dtype=object))
         try:
             columns[column.name] = _CONVERT[column.kind](columns[column.name])
         except (TypeError, ValueError) as error:

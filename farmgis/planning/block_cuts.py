@@ -8,6 +8,7 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
+from farmgis.planning import block_cuts_kernel as kernel
 from farmgis.records import Floats
 
 BLOCK_PRICE = 1e5
@@ -114,15 +115,9 @@ def _flow_of_runs(flows: Floats, longest: int) -> Floats:
 
 def least_price(price: Floats) -> Cuts | None:
     """The runs (a, b) of least total price that make up a strip, or None. `price` is by a and length - 1."""
-    units, longest = price.shape
-    cost = np.full(units + 1, math.inf)
-    cost[0] = 0.0
-    came_from = np.zeros(units + 1, np.int64)
-    for b in range(1, units + 1):
-        starts = np.arange(max(0, b - longest), b)
-        totals = cost[starts] + price[starts, b - starts - 1]
-        k = int(np.argmin(totals))
-        cost[b], came_from[b] = totals[k], starts[k]
+    units = len(price)
+    cost, came_from = np.empty(units + 1), np.zeros(units + 1, np.int64)
+    kernel.cheapest_ways(price, cost, came_from)
     if not math.isfinite(cost[units]):
         return None
     cuts = []

@@ -1,4 +1,4 @@
-"""Kernel of `block_cuts`: what runs of units cost at least. SI units."""
+"""Kernels of `block_cuts`: the cheapest way through runs of units, and what runs cost at least. SI units."""
 
 import math
 
@@ -33,3 +33,16 @@ def least_costs(wide, facts, nominal, reach, fastest, weight, trench, out):
                     cost += reach[s, k] * (weight[size] + trench)
                 best = min(best, cost)
             out[a, length - 1] = best
+
+
+@numba.njit(cache=True)
+def cheapest_ways(price, cost, came_from):
+    """Fill `cost` (units + 1), the least to serve all units before one, and where its last run began."""
+    units, longest = price.shape
+    cost[0] = 0.0
+    for b in range(1, units + 1):
+        cost[b] = math.inf
+        for a in range(max(0, b - longest), b):
+            total = cost[a] + price[a, b - a - 1]
+            if total < cost[b]:
+                cost[b], came_from[b] = total, a

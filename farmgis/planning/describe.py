@@ -11,8 +11,10 @@ import shapely
 from farmgis.hydraulics.emitters import emitter_flow_l_h
 from farmgis.hydraulics.friction import velocity_m_s
 from farmgis.planning.block_states import BlockStates, block_states
+from farmgis.planning.directions import direction_table
+from farmgis.planning.grades import grades
 from farmgis.planning.layout import LaidBlock, Layout, rules_for
-from farmgis.planning.survey import Survey, row_grades_pct
+from farmgis.planning.survey import Survey
 from farmgis.records import BlockFacts, Field, Floats, Pipe, Table
 
 LEVEL_PCT = 0.1
@@ -28,9 +30,10 @@ VALVE_VELOCITY_M_S = 3.0
 
 def field_facts(field: Field, ground: Survey, layout: Layout) -> dict[str, Any]:
     """The field's row, without its status."""
-    mean, worst, across = row_grades_pct(ground, layout.azimuth_deg)
+    laid = grades(layout.plans, ground)
     contour = ground.contour
-    cost = {round(c.azimuth_deg, 6): c.cost_index for c in layout.candidates}
+    own = layout.chosen
+    straight = [c for c in layout.candidates if c.pattern == "straight"]
     return {
         "field_id": field.field_id,
         "name": field.name,
@@ -43,18 +46,21 @@ def field_facts(field: Field, ground: Survey, layout: Layout) -> dict[str, Any]:
         "contour_azimuth_deg": contour.azimuth_deg if contour else None,
         "row_azimuth_deg": layout.azimuth_deg % 180.0,
         "direction_error_deg": contour.error_deg if contour else None,
-        "row_grade_mean_pct": mean,
-        "row_grade_max_pct": worst,
-        "cross_slope_max_pct": across,
+        "row_grade_mean_pct": laid.mean_pct,
+        "row_grade_max_pct": laid.greatest_pct,
+        "cross_slope_max_pct": laid.greatest_across_pct,
         "direction_agreement": contour.agreement if contour else None,
-        "row_pattern": "straight",
+        "row_pattern": layout.pattern,
         "dripline": layout.dripline.name,
         "blocks": len(layout.blocks),
         "blocks_at_least": round(sum(b.choice.at_least for b in layout.blocks)),
         "flow_m3h": sum(b.heads.flow_m3h for b in layout.blocks),
         "source_id": field.source_id,
-        "cost_index": cost.get(round(layout.azimuth_deg, 6)),
-        "contour_cost_index": layout.candidates[0].cost_index if contour and len(cost) > 1 else None,
+        "cost_index": own.cost_index,
+        "contour_cost_index": straight[0].cost_index if contour and len(layout.candidates) > 1 else None,
+        "row_parts": own.parts,
+        "row_grade_over_pct": laid.over_pct(field.design.row_grade_max_pct),
+        "short_rows": own.short_rows,
     }
 
 
@@ -79,7 +85,7 @@ def block_facts(field: Field, layout: Layout) -> tuple[BlockFacts, ...]:
 
 
 def layer_tables(field: Field, ground: Survey, layout: Layout, pipes: tuple[Pipe, ...]) -> dict[str, Table]:
-    """The rows of `blocks`, `laterals`, `rows`, `submains`, `extreme_emitters` and `valves`."""
+    """The rows of the layers that a layout fills: `blocks`, `laterals`, `rows`, `directions` and so on."""
     parts: dict[str, list[Table]] = {}
     rules = rules_for(field.design, layout.dripline, pipes)
     for block_id, block in zip(block_ids(field, layout), layout.blocks, strict=True):
@@ -95,6 +101,7 @@ def layer_tables(field: Field, ground: Survey, layout: Layout, pipes: tuple[Pipe
             ("valves", _valve_row(block_id, block, field)),
         ):
             parts.setdefault(name, []).append(table)
+    parts["directions"] = [direction_table(field, layout)]
     return {name: joined(tables) for name, tables in parts.items()}
 
 
@@ -212,7 +219,7 @@ def _row_row(own: dict[str, Any], block: LaidBlock, field: Field, layout: Layout
         | {
             "rows": block.rows,
             "spacing_m": field.design.row_spacing_m,
-            "azimuth_deg": layout.azimuth_deg % 180.0,
+            "azimuth_deg": block.azimuth_deg,
             "length_m": block.row_length_m,
         },
         block.row_lines,

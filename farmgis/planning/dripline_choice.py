@@ -129,7 +129,7 @@ def _searched(
     source_flow_m3h: float,
 ) -> _Searched:
     rules = replace(rules_for(field.design, dripline, pipes, source_flow_m3h), fine=False)
-    choices = [(rows, c) for rows in (layout.rows,) for c in blocks_of(rows, ground, rules)]
+    choices = [(rows, c) for rows in layout.plans for c in blocks_of(rows, ground, rules)]
     found = [c for _, c in choices]
     judged = [(rows, c) for rows, c in choices if not c.spent]
     uniformity = None

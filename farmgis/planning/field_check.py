@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -11,7 +11,7 @@ from farmgis.hydraulics.emitters import emitter_flow_l_h
 from farmgis.hydraulics.uniformity import low_quarter_uniformity_pct, statistical_uniformity_pct
 from farmgis.planning.measuring_points import LEAST_EMITTERS
 from farmgis.planning.quantities import Row
-from farmgis.prices import Measured
+from farmgis.prices import FieldGrade, Measured
 from farmgis.records import (
     Dripline,
     Floats,
@@ -26,10 +26,8 @@ HEAD_OFF_PCT = 10.0
 EMITTER_OFF_PCT = 10.0
 """Emitters so far from what their head lets expect are looked into (common practice)."""
 
-CLASSES = (
-    ("excellent", 94.0, 95.0), ("good", 81.0, 85.0), ("fair", 68.0, 75.0), ("poor", 56.0, 65.0),
-)  # fmt: skip
-"""Classes of a measured block by its least emission and statistical uniformity (ASABE EP458, from memory)."""
+WORST = "unacceptable"
+"""What a block is that reaches no class."""
 
 
 @dataclass(frozen=True)
@@ -70,9 +68,15 @@ class _Set:
 
 
 def checked(
-    points: Sequence[Row], measured: Mapping[str, Measured], lines: Mapping[str, Dripline]
+    points: Sequence[Row],
+    measured: Mapping[str, Measured],
+    lines: Mapping[str, Dripline],
+    grades: Sequence[FieldGrade],
 ) -> tuple[BlockCheck, ...]:
-    """Each block of which an emitter was measured. `lines` holds each field's dripline by its id."""
+    """Each block of which an emitter was measured.
+
+    `lines` holds each field's dripline by its id, `grades` the classes, the best first.
+    """
     found = []
     for block_id in dict.fromkeys(p["block_id"] for p in points):
         own = [p for p in points if p["block_id"] == block_id and p["point_id"] in measured]
@@ -83,7 +87,9 @@ def checked(
             told = measured[valve["point_id"]].head_m if valve is not None else None
             off = 0.0 if valve is None or told is None else told - valve["expected_head_m"]
             own_set = _set_of(emitters, measured, line, off)
-            found.append(_block(block_id, own_set, valve, measured, line))
+            check = _block(block_id, own_set, valve, measured, line)
+            grade = grade_of(check.emission_uniformity_pct, check.statistical_uniformity_pct, grades)
+            found.append(replace(check, grade=grade))
     return tuple(found)
 
 
@@ -124,7 +130,7 @@ def _block(
         emission_uniformity_pct=even,
         expected_uniformity_pct=low_quarter_uniformity_pct(own.expected_flow_l_h),
         statistical_uniformity_pct=spread,
-        grade=grade_of(even, spread),
+        grade=WORST,
         performance_pct=_pct(own.flow_l_h.sum(), own.at_head_l_h.sum()) or 0.0,
         head_pct=_pct(own.head_m[heads].sum(), own.expected_head_m[heads].sum()),
         valve_head_pct=None if valve is None else _pct(told.head_m, valve["expected_head_m"]),
@@ -138,16 +144,13 @@ def _pct(value: float | None, of: float) -> float | None:
     return None if value is None or not of > 0.0 else 100.0 * float(value) / float(of)
 
 
-def grade_of(emission_uniformity_pct: float, statistical_pct: float) -> str:
-    """The class of a measured block: the worse of what its two uniformities say.
-
-    >>> grade_of(95.0, 96.0), grade_of(95.0, 90.0), grade_of(40.0, 90.0)
-    ('excellent', 'good', 'unacceptable')
-    """
-    for name, least_eu, least_us in CLASSES:
-        if emission_uniformity_pct >= least_eu and statistical_pct >= least_us:
-            return name
-    return "unacceptable"
+def grade_of(emission_uniformity_pct: float, statistical_pct: float, grades: Sequence[FieldGrade]) -> str:
+    """The class of a measured block: the worse of what its two uniformities say."""
+    for g in grades:
+        even = emission_uniformity_pct >= g.least_emission_uniformity_pct
+        if even and statistical_pct >= g.least_statistical_uniformity_pct:
+            return g.grade
+    return WORST
 
 
 # ---- what the difference suggests -------------------------------------------------------------------

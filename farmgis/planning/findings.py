@@ -2,25 +2,20 @@
 
 from __future__ import annotations
 
+from farmgis.planning.directions import direction_findings
 from farmgis.planning.layout import LaidBlock, Layout
-from farmgis.planning.survey import Survey, row_grades_pct
+from farmgis.planning.survey import Survey
 from farmgis.records import Farm, Field, Finding, Table
 
 LEFT_OUT_PCT = 2.0
 """Land of a field that no lateral serves is worth a word from this share on."""
-
-CROSS_SLOPE_PCT = 10.0
-"""Side slope from which a machine's manual is to be asked (common practice)."""
-
-TWISTED_GRADE_PCT = 2.0
-"""Root-mean-square grade left along the best direction that calls for more than one (common practice)."""
 
 
 def layout_findings(field: Field, ground: Survey, layout: Layout) -> list[Finding]:
     """Findings of one field: tolerance, land left out, direction, slopes for machines."""
     found = _over(field, layout)
     found += _dry(field, layout)
-    found += _direction(field, ground, layout)
+    found += direction_findings(field, ground, layout)
     lost = 100.0 * layout.left_out_ha / (field.area.area / 1e4)
     if lost > LEFT_OUT_PCT:
         found.append(
@@ -141,86 +136,6 @@ def _why_over(block: LaidBlock, field: Field, layout: Layout) -> tuple[str, str,
         tolerance.value,
         "%",
     )
-
-
-def _direction(field: Field, ground: Survey, layout: Layout) -> list[Finding]:
-    found = []
-    contour = ground.contour
-    if contour is not None and contour.rms_grade_along_pct > TWISTED_GRADE_PCT:
-        found.append(
-            Finding(
-                "attention",
-                "rows",
-                "the ground is twisted: along the best single direction the rows still climb and fall",
-                field.field_id,
-                "divide the field along its ridge or valley, or look at the pressures of its blocks closely",
-                contour.rms_grade_along_pct,
-                TWISTED_GRADE_PCT,
-                "%",
-            )
-        )
-    if contour is not None and field.design.row_azimuth_deg is None and field.kept_rows is None:
-        found += _not_the_contour(field, contour.azimuth_deg, layout)
-    elif contour is not None:
-        found += _fixed_across(field, ground, contour.azimuth_deg, layout)
-    across = row_grades_pct(ground, layout.azimuth_deg)[2]
-    if across > CROSS_SLOPE_PCT:
-        found.append(
-            Finding(
-                "attention",
-                "rows",
-                "machines would work across a side slope where they may slide or overturn",
-                field.field_id,
-                "keep to the machine's manual, with roll-over protection and belt; leave the steep part out",
-                across,
-                CROSS_SLOPE_PCT,
-                "%",
-            )
-        )
-    return found
-
-
-def _not_the_contour(field: Field, contour_deg: float, layout: Layout) -> list[Finding]:
-    turn = abs((layout.azimuth_deg - contour_deg + 90.0) % 180.0 - 90.0)
-    if turn < 1.0:
-        return []
-    own = min(layout.candidates, key=lambda c: abs(c.azimuth_deg - layout.azimuth_deg))
-    first = layout.candidates[0]
-    return [
-        Finding(
-            "note",
-            "rows",
-            f"rows run {turn:.0f} degrees off the contour, because that costs less: an index of "
-            f"{own.cost_index:.0f} with {own.blocks} blocks against {first.cost_index:.0f} with "
-            f"{first.blocks} along the contour",
-            field.field_id,
-            "state `row_azimuth_deg` for the field if you want another direction",
-            own.cost_index,
-            first.cost_index,
-            "index",
-        )
-    ]
-
-
-def _fixed_across(field: Field, ground: Survey, contour_deg: float, layout: Layout) -> list[Finding]:
-    """What a direction that the user fixed does to the rows, where the contour's would be gentler."""
-    fixed, level = (row_grades_pct(ground, a)[0] for a in (layout.azimuth_deg, contour_deg))
-    limit = field.design.row_grade_max_pct
-    if fixed <= max(limit, level):
-        return []
-    return [
-        Finding(
-            "attention",
-            "rows",
-            f"rows run at {layout.azimuth_deg:.0f} degrees as stated and climb or fall {fixed:.1f} % "
-            f"on average; along the contour, at {contour_deg:.0f} degrees, it would be {level:.1f} %",
-            field.field_id,
-            "leave `row_azimuth_deg` out to have the direction found; on bare soil steep rows also wash out",
-            fixed,
-            limit,
-            "%",
-        )
-    ]
 
 
 def farm_findings(farm: Farm) -> list[Finding]:

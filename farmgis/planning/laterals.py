@@ -8,6 +8,7 @@ import numpy as np
 
 from farmgis.planning import laterals_kernel as kernel
 from farmgis.planning.block_search import SNAP_M, BlockChoice
+from farmgis.planning.curves import CurvedAxes
 from farmgis.planning.rows import Axes
 from farmgis.planning.strips import Ints
 from farmgis.records import Dripline, Floats, Surface
@@ -65,7 +66,9 @@ class DrawnBlock:
     valve: int  # index of the submain vertex at which the valve stands
 
 
-def draw_block(choice: BlockChoice, axes: Axes, ground: Surface, dripline: Dripline) -> DrawnBlock:
+def draw_block(
+    choice: BlockChoice, axes: Axes | CurvedAxes, ground: Surface, dripline: Dripline
+) -> DrawnBlock:
     """Draw a block's laterals and submain over the ground."""
     strip = choice.strip
     which = slice(choice.first, choice.last)
@@ -77,21 +80,26 @@ def draw_block(choice: BlockChoice, axes: Axes, ground: Surface, dripline: Dripl
     laid = np.abs(tip_u - inlet_u[line]) >= dripline.emitter_spacing_m
     line, tip_u = line[laid], tip_u[laid]
     inlet = np.stack(axes.to_xy(inlet_u, v), axis=1)
-    tips = np.stack(axes.to_xy(tip_u, v[line]), axis=1)
-    laterals = _draw(inlet[line], tips, line, ground, dripline)
+    if isinstance(axes, CurvedAxes):
+        path, at = axes.paths(inlet_u[line], tip_u, v[line])
+    else:
+        tips = np.stack(axes.to_xy(tip_u, v[line]), axis=1)
+        path, at = np.stack([inlet[line], tips], axis=1).reshape(-1, 2), 2 * np.arange(line.size + 1)
+    laterals = _draw(path, at, line, ground, dripline)
     height = elevation_m(ground, inlet[:, 0], inlet[:, 1])
     return DrawnBlock(np.column_stack([inlet, height]), laterals, choice.valve - choice.first)
 
 
-def _draw(inlet: Floats, tips: Floats, line: Ints, ground: Surface, dripline: Dripline) -> DrawnLaterals:
+def _draw(path: Floats, at: Ints, line: Ints, ground: Surface, dripline: Dripline) -> DrawnLaterals:
+    """Laterals along paths on the map: path k is `path[at[k]:at[k + 1]]`."""
     step = min(max(ground.cell_m / 2.0, 1.0), 5.0)
-    room = int(np.ceil(np.hypot(*(tips - inlet).T) / step).sum()) + 2 * len(line) + 1
+    room = int(np.ceil(np.hypot(*np.diff(path, axis=0).T) / step).sum()) + len(path) + 1
     points = np.empty((room, 3))
     offsets = np.empty(len(line) + 1, np.int64)
     emitters = np.empty(len(line), np.int64)
     used = kernel.draw(
         ground.z_m, ground.x0_m, ground.y0_m, ground.cell_m,
-        np.ascontiguousarray(inlet), tips, dripline.emitter_spacing_m, step, DRAWING_TOLERANCE_M,
+        np.ascontiguousarray(path), at, dripline.emitter_spacing_m, step, DRAWING_TOLERANCE_M,
         points, offsets, emitters,
     )  # fmt: skip
     count = np.bincount(line, minlength=int(line.max()) + 1 if line.size else 0)

@@ -37,50 +37,62 @@ def thin(s, z, count, tolerance, keep):
 
 
 @numba.njit(cache=True, nogil=True)
-def draw(z, x0, y0, cell, inlet, end, spacing, step, tolerance, points, offsets, emitters):
-    """Draw laterals from `inlet` to `end`, both (laterals, 2); fill `points`, `offsets`, `emitters`.
+def draw(z, x0, y0, cell, path, at, spacing, step, tolerance, points, offsets, emitters):
+    """Draw laterals along paths on the map, `path[at[k]:at[k + 1]]`; fill `points`, `offsets`, `emitters`.
 
-    `points` (many, 3) has room for every sample. The drawn line ends at its last emitter, at whole
-    spacings along the slope. Returns how many points were used.
+    `points` (many, 3) has room for every sample. Bends are kept, between them the profile is thinned.
+    The drawn line ends at its last emitter, at whole spacings along the slope. Returns how many points
+    were used.
     """
     used = 0
     offsets[0] = 0
-    for k in range(inlet.shape[0]):
-        plan = math.hypot(end[k, 0] - inlet[k, 0], end[k, 1] - inlet[k, 1])
-        emitters[k] = 0
-        pieces = max(1, math.ceil(plan / step))
-        s = np.empty(pieces + 1)
-        ground = np.empty(pieces + 1)
-        for i in range(pieces + 1):
-            t = i / pieces
-            s[i] = t * plan
-            ground[i] = height(
-                z, x0, y0, cell,
-                inlet[k, 0] + t * (end[k, 0] - inlet[k, 0]), inlet[k, 1] + t * (end[k, 1] - inlet[k, 1]),
-            )  # fmt: skip
-        keep = np.empty(pieces + 1, np.int64)
-        kept = thin(s, ground, pieces + 1, tolerance, keep)
-        length = 0.0
-        for i in range(1, kept):
-            length += math.hypot(s[keep[i]] - s[keep[i - 1]], ground[keep[i]] - ground[keep[i - 1]])
-        emitters[k] = int(length / spacing + 1e-6)
-        left = emitters[k] * spacing
-        points[used, 0], points[used, 1], points[used, 2] = inlet[k, 0], inlet[k, 1], ground[0]
-        used += 1
-        for i in range(1, kept):
-            if left <= 1e-9:
-                break
-            a, b = keep[i - 1], keep[i]
-            run = math.hypot(s[b] - s[a], ground[b] - ground[a])
-            t = min(1.0, left / run)
-            at = (s[a] + t * (s[b] - s[a])) / plan
-            points[used, 0] = inlet[k, 0] + at * (end[k, 0] - inlet[k, 0])
-            points[used, 1] = inlet[k, 1] + at * (end[k, 1] - inlet[k, 1])
-            points[used, 2] = ground[a] + t * (ground[b] - ground[a])
-            used += 1
-            left -= t * run
+    for k in range(at.size - 1):
+        first = used
+        room = 0
+        for i in range(at[k], at[k + 1] - 1):
+            room = max(room, _pieces(path, i, step))
+        s, ground, keep = np.empty(room + 1), np.empty(room + 1), np.empty(room + 1, np.int64)
+        for i in range(at[k], at[k + 1] - 1):
+            pieces = _pieces(path, i, step)
+            dx, dy = path[i + 1, 0] - path[i, 0], path[i + 1, 1] - path[i, 1]
+            plan = math.hypot(dx, dy)
+            for j in range(pieces + 1):
+                t = j / pieces
+                s[j] = t * plan
+                ground[j] = height(z, x0, y0, cell, path[i, 0] + t * dx, path[i, 1] + t * dy)
+            kept = thin(s, ground, pieces + 1, tolerance, keep)
+            for j in range(0 if i == at[k] else 1, kept):
+                t = s[keep[j]] / plan
+                points[used, 0], points[used, 1] = path[i, 0] + t * dx, path[i, 1] + t * dy
+                points[used, 2] = ground[keep[j]]
+                used += 1
+        used, emitters[k] = _cut(points, first, used, spacing)
         offsets[k + 1] = used
     return used
+
+
+@numba.njit(cache=True, nogil=True, inline="always")
+def _pieces(path, i, step):
+    return max(1, math.ceil(math.hypot(path[i + 1, 0] - path[i, 0], path[i + 1, 1] - path[i, 1]) / step))
+
+
+@numba.njit(cache=True, nogil=True)
+def _cut(points, first, last, spacing):
+    """Cut the line `points[first:last]` at its last emitter; return (its new end, emitters)."""
+    length = 0.0
+    for i in range(first, last - 1):
+        length += _run(points, i)
+    emitters = int(length / spacing + 1e-6)
+    left = emitters * spacing
+    for i in range(first, last - 1):
+        run = _run(points, i)
+        if left <= run:
+            t = min(1.0, left / run)
+            for d in range(3):
+                points[i + 1, d] = points[i, d] + t * (points[i + 1, d] - points[i, d])
+            return i + 2, emitters
+        left -= run
+    return last, emitters
 
 
 @numba.njit(cache=True, nogil=True)

@@ -14,13 +14,23 @@ from farmgis.hydraulics.water import water_at
 from farmgis.planning.block_choice import best_blocks, well_placed
 from farmgis.planning.block_hydraulics import BlockHeads, solve_block
 from farmgis.planning.block_search import MOST_UNITS, BlockChoice, Rules
-from farmgis.planning.land import line_azimuth
+from farmgis.planning.grades import grades, row_lengths_m
 from farmgis.planning.laterals import DrawnBlock, draw_block
-from farmgis.planning.rows import Lines, RowPlan, crop_rows, row_plan
+from farmgis.planning.patterns import (
+    Candidate,
+    Ground,
+    Judge,
+    Scheme,
+    azimuth_at,
+    candidate_azimuths,
+    graded,
+    main_azimuth,
+    straight_scheme,
+)
+from farmgis.planning.rows import Axes, Lines, RowPlan, crop_rows, row_plan
 from farmgis.planning.strips import Strip, bay_counts, bays, chains, jumps, slants
 from farmgis.planning.survey import Survey
 from farmgis.records import Design, Dripline, Field, Floats, Pipe
-from farmgis.terrain.gradient import grade_along_pct
 
 LATERAL_INDEX = 0.5
 """A lateral's start and end fittings, in the relative index of `block_search` (common practice)."""
@@ -37,14 +47,28 @@ OVER_HA_INDEX = 1000.0
 LEAST_STRIP_HA = 0.15
 """A strip smaller than this gets no valve of its own: it is left out, and a finding says so."""
 
+UNEVEN_INDEX = LOST_HA_INDEX / 100.0
+"""A percent of emission uniformity on a hectare: that much more water and line for the same crop, in the same
+index (common practice)."""
+
 STEEP_ROW_INDEX = 60.0
 """A hectare whose rows are 1 % steeper than `row_grade_max_pct`, in the same index (common practice)."""
+
+ERODING_HA_INDEX = 300.0
+"""A hectare whose rows are steeper than that at all: half of a lost one (common practice)."""
 
 HOPELESS_SHARE = 0.25
 """A dripline that leaves more of a field than this out of tolerance is not laid out if another is listed."""
 
 PREFERENCE = 0.98
 """On ground of 1 % or more another direction than the contour's has to cost less than this share."""
+
+NEAR = 1.15
+"""Patterns whose index is within this of the least are laid and compared as laid."""
+
+MANY_VERTICES, THIN_M = 5000, 0.05
+"""A boundary of more vertices than this is planned with those that it needs to be true to 5 cm, or where
+these are too many still, to 10 cm and so on."""
 
 ATTEMPTS = ((0.95, MOST_UNITS), (0.95, 160), (0.85, 160), (0.75, 160))
 """Shares of the tolerance that the search may use, and units a strip, tried in turn until the laid blocks
@@ -53,16 +77,6 @@ keep it: on steep ground the fall within one of the first units may be more than
 
 MOSTLY_OVER = 0.5
 """With more of a field than this out of tolerance at the first attempt, more units only make more blocks."""
-
-
-@dataclass(frozen=True)
-class Candidate:
-    """A direction that was judged: its blocks and cost in the relative index."""
-
-    azimuth_deg: float
-    blocks: int
-    over_ha: float
-    cost_index: float
 
 
 @dataclass(frozen=True)
@@ -77,15 +91,17 @@ class LaidBlock:
     rows: int
     row_length_m: float
     within_tolerance: bool
+    azimuth_deg: float = 0.0
 
 
 @dataclass(frozen=True)
 class Layout:
-    """A field laid out with one dripline at one azimuth."""
+    """A field laid out with one dripline; the azimuth is that of its largest part."""
 
     azimuth_deg: float
     dripline: Dripline
-    rows: RowPlan
+    pattern: str
+    plans: tuple[RowPlan, ...]
     blocks: tuple[LaidBlock, ...]
     candidates: tuple[Candidate, ...]
     left_out_ha: float
@@ -96,9 +112,22 @@ class Layout:
         return float(sum(b.area.area for b in self.blocks if not b.within_tolerance)) / 1e4
 
     @property
+    def chosen(self) -> Candidate:
+        """What was judged of the way that was laid."""
+        own = [c for c in self.candidates if c.pattern == self.pattern]
+        return min(own, key=lambda c: abs(c.azimuth_deg - self.azimuth_deg))
+
+    @property
     def mean_block_ha(self) -> float:
         """Mean size of a block. [ha]"""
         return float(sum(b.area.area for b in self.blocks)) / 1e4 / len(self.blocks)
+
+    @property
+    def uniformity_pct(self) -> float:
+        """Emission uniformity of the blocks, by their land. [%]"""
+        areas = np.array([b.area.area for b in self.blocks])
+        uniformity = np.array([b.heads.emission_uniformity_pct for b in self.blocks])
+        return float((areas * uniformity).sum() / areas.sum())
 
     @property
     def shortfall(self) -> tuple[float, int]:
@@ -124,13 +153,15 @@ def lay_out(
     size. Raises FieldError where no lateral fits into the field.
     """
     nearest: Layout | None = None
+    field = thinned(field)
+    whole = Ground(field, ground, lambda plans: row_index(field, plans, ground))
     for k, dripline in enumerate(field.driplines):
         rules = rules_for(field.design, dripline, pipes, source_flow_m3h)
-        azimuth, candidates = _choose_azimuth(field, ground, rules)
+        schemes, candidates = _schemes(whole, rules)
         last = k + 1 == len(field.driplines)
         if not (last and nearest is None) and _is_hopeless(field, candidates):
             continue
-        layout = _at_azimuth(field, ground, rules, azimuth, candidates, another=not last)
+        layout = _best_laid(whole, rules, schemes, candidates, another=not last)
         if layout.over_tolerance_ha == 0.0 and not _too_small(field, layout):
             return layout
         if nearest is None or layout.shortfall < nearest.shortfall:
@@ -138,6 +169,81 @@ def lay_out(
     if nearest is None:
         raise FieldError(f"field {field.field_id!r}: no dripline was given")
     return nearest
+
+
+def thinned(field: Field) -> Field:
+    """A field without the vertices of its boundary that matter to no row, where it has very many."""
+    area, thin_m = field.area, THIN_M
+    while shapely.get_num_coordinates(area) > MANY_VERTICES and thin_m < 1.0:
+        area = shapely.multipolygons(list(shapely.get_parts(shapely.simplify(field.area, thin_m))))
+        thin_m *= 2.0
+    return replace(field, area=area)
+
+
+def _schemes(whole: Ground, rules: Rules) -> tuple[list[Scheme], tuple[Candidate, ...]]:
+    """Return the best scheme of each pattern worth laying, straight rows first, and all that was judged."""
+    coarse = replace(rules, fine=False)
+
+    def judge(pattern: str, plans: tuple[RowPlan, ...]) -> Candidate:
+        return _judge(whole.field, plans, whole.survey, coarse, pattern)
+
+    azimuth, judged = _choose_azimuth(whole, judge)
+    straight = next(c for c in judged if c.azimuth_deg == azimuth)
+    schemes = [Scheme(straight, (row_plan(whole.field, azimuth),))]
+    schemes += _others(whole, judge, straight)
+    judged += tuple(s.candidate for s in schemes[1:])
+    schemes = [s for s in schemes if math.isfinite(s.candidate.cost_index)] or schemes[:1]
+    wanted = whole.field.design.row_pattern
+    if wanted != "auto" and any(s.candidate.pattern == wanted for s in schemes):
+        schemes = [s for s in schemes if s.candidate.pattern == wanted]
+    least = min(s.candidate.cost_index for s in schemes)
+    return [s for s in schemes if s.candidate.cost_index <= NEAR * least], judged
+
+
+def _others(whole: Ground, judge: Judge, straight: Candidate) -> list[Scheme]:
+    """Facets and contour rows where they are to be tried; without blocks where rows alone cost too much."""
+    asked = [(p, whole.plans(p)) for p in ("contour", "facets") if whole.asked(p)]
+    ranked = sorted((whole.row_index(plans), pattern, plans) for pattern, plans in asked if plans)
+    area_ha = whole.field.area.area / 1e4
+    least = straight.cost_index
+    found: list[Scheme] = []
+    for index, pattern, plans in ranked:
+        hopeless = any(s.candidate.over_ha > HOPELESS_SHARE * area_ha for s in found)
+        if whole.field.design.row_pattern == "auto" and (hopeless or index >= PREFERENCE * least):
+            refused = Candidate(main_azimuth(plans), 0, whole.field.area.area / 1e4, math.inf)
+            found.append(Scheme(graded(refused, pattern, plans, whole.field, whole.survey), plans))
+            continue
+        found.append(Scheme(judge(pattern, plans), plans))
+        least = min(least, found[-1].candidate.cost_index)
+    return found
+
+
+def _best_laid(
+    whole: Ground, rules: Rules, schemes: list[Scheme], candidates: tuple[Candidate, ...], another: bool
+) -> Layout:
+    """Of the schemes, laid, the one of least index; another than straight rows has to be clearly better."""
+    best, best_index = None, math.inf
+    for scheme in schemes:
+        laid = _laid(whole, rules, scheme, another)
+        index = _laid_index(laid, scheme.candidate, whole.field)
+        candidates = tuple(
+            replace(c, uniformity_pct=laid.uniformity_pct, laid_index=index) if c is scheme.candidate else c
+            for c in candidates
+        )
+        if best is None or index < PREFERENCE * best_index:
+            best, best_index = laid, index
+    assert best is not None
+    return replace(best, candidates=candidates)
+
+
+def _laid_index(laid: Layout, candidate: Candidate, field: Field) -> float:
+    """Index of a scheme as it turned out: cost, what its water lacks of even, land over tolerance."""
+    ha = float(field.area.area) / 1e4
+    return (
+        candidate.cost_index
+        + UNEVEN_INDEX * ha * (100.0 - laid.uniformity_pct)
+        + OVER_HA_INDEX * max(0.0, laid.over_tolerance_ha - candidate.over_ha)
+    )
 
 
 def _too_small(field: Field, layout: Layout) -> bool:
@@ -168,28 +274,34 @@ def rules_for(
     )
 
 
-def _at_azimuth(
-    field: Field,
-    ground: Survey,
-    rules: Rules,
-    azimuth: float,
-    candidates: tuple[Candidate, ...],
-    another: bool,
-) -> Layout:
-    rows = row_plan(field, azimuth)
+def _laid(whole: Ground, rules: Rules, scheme: Scheme, another: bool) -> Layout:
+    field, ground = whole.field, whole.survey
     tried: list[Layout] = []
     for tightness, units in ATTEMPTS:
         if tried and tried[0].over_tolerance_ha > MOSTLY_OVER * field.area.area / 1e4:
             units = MOST_UNITS
-        choices, left_out = _choices(rows, ground, replace(rules, tightness=tightness, most_units=units))
-        if not choices:
+        tight = replace(rules, tightness=tightness, most_units=units)
+        found = [_choices(plan, ground, tight) for plan in scheme.plans]
+        if not any(choices for choices, _ in found):
             raise FieldError(
                 f"field {field.field_id!r}: no lateral of {field.design.lateral_min_m:g} m or more fits "
                 f"between headlands of {field.design.headland_m:g} m; make `headland_m` or "
                 "`lateral_min_m` smaller, or leave the field out"
             )
-        blocks = lay_blocks(choices, rows, ground, rules)
-        tried.append(Layout(azimuth, rules.dripline, rows, blocks, candidates, left_out))
+        blocks = tuple(
+            block
+            for plan, (choices, _) in zip(scheme.plans, found, strict=True)
+            if choices
+            for block in lay_blocks(choices, plan, ground, rules)
+        )
+        if len(scheme.plans) > 1:  # slivers where parts meet
+            areas = _apart([b.area for b in blocks], 0.0)
+            blocks = tuple(replace(b, area=a) for b, a in zip(blocks, areas, strict=True))
+        left_out = sum(lost for _, lost in found)
+        azimuth = scheme.candidate.azimuth_deg
+        tried.append(
+            Layout(azimuth, rules.dripline, scheme.candidate.pattern, scheme.plans, blocks, (), left_out)
+        )
         if all(b.within_tolerance or b.choice.excess > 0.0 for b in blocks):
             break  # nothing turned out worse than the search took it to be
         if another and _too_small(field, tried[-1]):
@@ -197,16 +309,15 @@ def _at_azimuth(
     return min(tried, key=lambda t: t.over_tolerance_ha)
 
 
-def _choose_azimuth(field: Field, ground: Survey, rules: Rules) -> tuple[float, tuple[Candidate, ...]]:
+def _choose_azimuth(whole: Ground, judge: Judge) -> tuple[float, tuple[Candidate, ...]]:
     """Return the cheapest azimuth, the contour's unless another costs clearly less, and all judged."""
-    fixed = field.design.row_azimuth_deg
-    if fixed is None and field.kept_rows is not None:
-        fixed = line_azimuth(field.kept_rows)[0]
-    coarse = replace(rules, fine=False)
-    wanted = candidate_azimuths(field, ground) if fixed is None else [fixed % 180.0]
-    judged = [_judge(field, wanted[0], ground, coarse)]
+    field, ground, fixed = whole.field, whole.survey, whole.fixed_deg
+    wanted = candidate_azimuths(field.area, ground.contour, field.design.row_fall_pct)
+    if fixed is not None:
+        wanted = [fixed % 180.0]
+    judged = [straight_scheme(field, wanted[0], judge).candidate]
     if judged[0].over_ha <= 2.0 * HOPELESS_SHARE * field.area.area / 1e4 or fixed is not None:
-        judged += [_judge(field, a, ground, coarse) for a in wanted[1:]]
+        judged += [straight_scheme(field, a, judge).candidate for a in wanted[1:]]
     possible = [c for c in judged if math.isfinite(c.cost_index)] or judged
     best = min(possible, key=lambda c: c.cost_index)
     if ground.contour is not None and fixed is None and math.isfinite(judged[0].cost_index):
@@ -216,53 +327,37 @@ def _choose_azimuth(field: Field, ground: Survey, rules: Rules) -> tuple[float, 
     return best.azimuth_deg, tuple(judged)
 
 
-def candidate_azimuths(field: Field, ground: Survey) -> list[float]:
-    """Azimuths worth judging: the contour's first, some either side of it, and the field's long sides."""
-    wanted: list[float] = []
-    if ground.contour is not None:
-        wanted += [ground.contour.azimuth_deg + turn for turn in (0.0, -10.0, 10.0)]
-    wanted += _side_azimuths(field.area)
-    kept: list[float] = []
-    for azimuth in wanted:
-        if all(abs((azimuth - k + 90.0) % 180.0 - 90.0) > 3.0 for k in kept):
-            kept.append(azimuth % 180.0)
-    return kept
-
-
-def _side_azimuths(area: Any) -> list[float]:
-    """Azimuths of the field's long side and of its longest straight run of boundary."""
-    outline = shapely.simplify(max(shapely.get_parts(area), key=lambda p: p.area).exterior, 5.0)
-    found = []
-    for ring in (shapely.minimum_rotated_rectangle(area).exterior, outline):
-        step = np.diff(shapely.get_coordinates(ring), axis=0)
-        longest = step[np.argmax(np.hypot(step[:, 0], step[:, 1]))]
-        found.append(math.degrees(math.atan2(longest[0], longest[1])) % 180.0)
-    return found
-
-
-def _judge(field: Field, azimuth_deg: float, ground: Survey, rules: Rules) -> Candidate:
-    rows = row_plan(field, azimuth_deg)
-    choices, left_out = _choices(rows, ground, rules)
+def _judge(field: Field, plans: tuple[RowPlan, ...], ground: Survey, rules: Rules, pattern: str) -> Candidate:
+    """What plans cost, over the part of the field that they are for."""
+    part_ha = (field.area.area if plans[0].part is None else sum(p.part.area for p in plans)) / 1e4
+    first = plans[0].axes
+    azimuth = first.azimuth_deg if isinstance(first, Axes) and len(plans) == 1 else main_azimuth(plans)
+    found = [_choices(plan, ground, rules) for plan in plans]
+    choices = [c for own, _ in found for c in own]
     if not choices:
-        return Candidate(azimuth_deg, 0, field.area.area / 1e4, math.inf)
-    lost_ha = (field.area.area - rows.irrigated.area) / 1e4 + left_out
+        return graded(Candidate(azimuth, 0, part_ha, math.inf), pattern, plans, field, ground)
     cost = (
         sum(c.cost for c in choices)
         + OVER_HA_INDEX * sum(c.over for c in choices) / 1e4
-        + LATERAL_INDEX * rows.laterals.number.size
-        + ROW_END_INDEX * rows.rows.number.size
-        + LOST_HA_INDEX * lost_ha
+        + LOST_HA_INDEX * sum(lost for _, lost in found)
+        + row_index(field, plans, ground)
     )
-    steep = _steepness(ground, azimuth_deg, field.design.row_grade_max_pct)
-    cost += STEEP_ROW_INDEX * steep * field.area.area / 1e4
     over_ha = sum(c.area_m2 for c in choices if c.excess > 0.0) / 1e4
-    return Candidate(azimuth_deg, len(choices), over_ha, cost)
+    return graded(Candidate(azimuth, len(choices), over_ha, cost), pattern, plans, field, ground)
 
 
-def _steepness(ground: Survey, azimuth_deg: float, limit_pct: float) -> float:
-    """Mean of how much steeper than a limit rows would be, over the field. [%]"""
-    grade = np.abs(grade_along_pct(ground.dz_dx[ground.inside], ground.dz_dy[ground.inside], azimuth_deg))
-    return float(np.maximum(grade - limit_pct, 0.0).mean())
+def row_index(field: Field, plans: tuple[RowPlan, ...], ground: Survey) -> float:
+    """Index of rows alone, before any pipe: their ends and laterals, land that they do not reach, grades."""
+    part_ha = (field.area.area if plans[0].part is None else sum(p.part.area for p in plans)) / 1e4
+    laid, design = grades(plans, ground), field.design
+    steep = laid.excess_pct(design.row_grade_max_pct) + laid.lack_pct(design.row_fall_pct or 0.0)
+    return float(
+        LATERAL_INDEX * sum(p.laterals.number.size for p in plans)
+        + ROW_END_INDEX * row_lengths_m(plans).size
+        + LOST_HA_INDEX * (part_ha - sum(p.irrigated.area for p in plans) / 1e4)
+        + STEEP_ROW_INDEX * steep * part_ha
+        + ERODING_HA_INDEX * laid.over_pct(design.row_grade_max_pct) / 100.0 * part_ha
+    )
 
 
 def _choices(rows: RowPlan, ground: Survey, rules: Rules) -> tuple[list[BlockChoice], float]:
@@ -278,8 +373,8 @@ def _choices(rows: RowPlan, ground: Survey, rules: Rules) -> tuple[list[BlockCho
             continue
         blocks, lost = _chain_blocks(chain, rows, ground, rules)
         if rules.fine:
-            surface, slope = ground.surface, ground.slope_p95_pct
-            blocks = [well_placed(b, rows.axes, surface, slope, rules) for b in blocks]
+            axes, surface = rows.searched_on(ground.surface)
+            blocks = [well_placed(b, axes, surface, ground.slope_p95_pct, rules) for b in blocks]
         found += blocks
         left_out += lost
     return found, left_out
@@ -289,6 +384,7 @@ def _chain_blocks(
     chain: Lines, rows: RowPlan, ground: Survey, rules: Rules
 ) -> tuple[list[BlockChoice], float]:
     """The best of a chain's slants and bay counts, by tolerance and then cost; and what it loses."""
+    axes, surface = rows.searched_on(ground.surface)
     best: tuple[list[BlockChoice], float] = ([], 0.0)
     best_key = (math.inf, math.inf)
     for slant in slants(chain):
@@ -299,9 +395,7 @@ def _chain_blocks(
                 s.area_m2(chain.spacing_m) for s in large
             )
             blocks = [
-                b
-                for strip in large
-                for b in best_blocks(strip, rows.axes, ground.surface, ground.slope_p95_pct, rules)
+                b for strip in large for b in best_blocks(strip, axes, surface, ground.slope_p95_pct, rules)
             ]
             over = sum(b.over for b in blocks)
             key = (over, sum(b.cost for b in blocks) + LOST_HA_INDEX * lost / 1e4)
@@ -338,6 +432,7 @@ def _lay_block(choice: BlockChoice, land: Any, rows: RowPlan, ground: Survey, ru
         rows=int(np.unique(lines.number).size),
         row_length_m=lines.length_m,
         within_tolerance=within_tolerance(heads, rules),
+        azimuth_deg=azimuth_at(rows, rows.axes.placed(land.representative_point())),
     )
 
 
@@ -380,7 +475,7 @@ def _edge(u: Floats, v: Floats, spacing_m: float) -> Floats:
     return np.insert(np.column_stack([u, v]), at, steps[:, ::-1], axis=0)
 
 
-def _apart(areas: list[Any]) -> list[Any]:
+def _apart(areas: list[Any], thin_m: float = 0.01) -> list[Any]:
     """Areas without what an earlier one already covers: slivers between lines where strips meet."""
     tree = shapely.STRtree(areas)
     kept = list(areas)
@@ -388,13 +483,13 @@ def _apart(areas: list[Any]) -> list[Any]:
         earlier = [areas[j] for j in tree.query(area, predicate="intersects") if j < i]
         over = [e for e in earlier if shapely.area(shapely.intersection(area, e)) > 1e-6]
         if over:
-            kept[i] = _polygons(area - shapely.union_all(over))
+            kept[i] = _polygons(area - shapely.union_all(over), thin_m)
     return kept
 
 
-def _polygons(land: Any) -> Any:
+def _polygons(land: Any, thin_m: float = 0.01) -> Any:
     """The polygons of a geometry, thinned to a centimetre, as one MultiPolygon."""
-    parts: Floats = shapely.get_parts(shapely.simplify(land, 0.01))
+    parts: Floats = shapely.get_parts(shapely.simplify(land, thin_m) if thin_m > 0.0 else land)
     return shapely.multipolygons(
         [p for p in shapely.get_parts(parts) if p.geom_type == "Polygon" and p.area > 0.01]
     )

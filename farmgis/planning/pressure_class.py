@@ -102,7 +102,7 @@ def wave_speed_m_s(pipe: Pipe, water: Water = DEFAULT_WATER) -> float:
     is taken for rigid, which is the greatest surge.
 
     >>> round(wave_speed_m_s(Pipe("PE100", 200.0, 176.2, 10.0, 6.8, 0.01, 1.0)))
-    253
+    256
     """
     wall = (pipe.nominal_mm - pipe.inside_mm) / 2.0
     yields = 1.0 / (BULK_MODULUS_GPA * 1e9)

@@ -13,7 +13,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from farmgis.records import Design, Field, Floats
+from farmgis.planning.curves import CurvedAxes
+from farmgis.records import Design, Field, Floats, Surface
 
 SIDE_ANGLE_DEG = 20.0
 """A boundary that meets the rows at less than this runs along them: side margin, no headland
@@ -49,6 +50,11 @@ class Axes:
     def placed(self, geometry: Any) -> Any:
         """Return a geometry given in (u, v) in the plan's (x, y)."""
         return shapely.transform(geometry, lambda p: np.column_stack(self.to_xy(p[:, 0], p[:, 1])))
+
+    def directions(self, x: Floats, y: Floats) -> tuple[Floats, Floats]:
+        """Unit vector (east, north) along the rows at points."""
+        s, c = self._turn()
+        return np.full(np.shape(x), s), np.full(np.shape(y), c)
 
     def _turn(self) -> tuple[float, float]:
         return math.sin(math.radians(self.azimuth_deg)), math.cos(math.radians(self.azimuth_deg))
@@ -100,12 +106,26 @@ class Lines:
 
 @dataclass(frozen=True)
 class RowPlan:
-    """A field's rows and laterals at one azimuth: `irrigated` and all lines are in (u, v)."""
+    """Rows and laterals of a field, or of a part of it: `irrigated` and all lines are in (u, v).
 
-    axes: Axes
+    `part` is in (x, y). Under curved rows `ground` is the surface over (v, u), and the rows of plans of the
+    same `band` go on from one to the next.
+    """
+
+    axes: Axes | CurvedAxes
     irrigated: Any
     rows: Lines
     laterals: Lines
+    part: Any = None
+    ground: Surface | None = None
+    band: int | None = None
+
+    def searched_on(self, surface: Surface) -> tuple[Axes, Surface]:
+        """Return (axes, surface) on which the rows are straight."""
+        if isinstance(self.axes, CurvedAxes):
+            assert self.ground is not None
+            return Axes(0.0, 0.0, 0.0), self.ground
+        return self.axes, surface
 
 
 def row_plan(field: Field, azimuth_deg: float) -> RowPlan:

@@ -15,6 +15,7 @@ from farmgis.records import Plan
 from farmgis.results.map_files import write_sheets
 
 MAPS_FILE, MAPS_FOLDER = "maps.pdf", "maps"
+REPORT_FILE = "report.html"
 OUR_PNG = re.compile(r"sheet-\d+\.png")
 
 Step = Callable[[int, int], None]
@@ -30,6 +31,11 @@ def check_files(folder: Path, names: tuple[str, ...], overwrite: bool) -> None:
             raise OutputError(
                 f"{target}: it is there already; add --overwrite to replace it, or name another"
             )
+
+
+def check_report(folder: Path, overwrite: bool) -> None:
+    """Refuse, with an OutputError, a folder in which the report may not be written."""
+    check_files(folder, (REPORT_FILE,), overwrite)
 
 
 def check_maps(folder: Path, overwrite: bool) -> None:

@@ -309,6 +309,11 @@ def main_width_pt(nominal_mm: float) -> float:
     return 1.3 + nominal_mm / 140.0
 
 
+def trench_width_pt(nominal_mm: float) -> float:
+    """Width of a main on a field's sheet: a submain in the same trench is seen within it. [pt]"""
+    return main_width_pt(nominal_mm) + 1.8
+
+
 def draw_pipes(
     sheet: Sheet,
     pipes: pandas.DataFrame,
@@ -316,17 +321,19 @@ def draw_pipes(
     width_pt: Callable[[float], float],
     label_pt: float,
     zorder: float,
+    beside_mm: float = 1.7,
+    edge_pt: float = 0.9,
 ) -> None:
     """Pipes by size, each piece that is long enough on paper with its size beside it."""
     drawn = sizes_drawn(pipes, colours)
     for size, colour in drawn.items():
         lines = [shapely.get_coordinates(s) for s in pipes["shape"][pipes.nominal_mm == size]]
-        sheet.lines(lines, "white", width_pt(size) + 0.9, zorder=zorder, capstyle="butt")
+        sheet.lines(lines, "white", width_pt(size) + edge_pt, zorder=zorder, capstyle="butt")
         sheet.lines(lines, colour, width_pt(size), zorder=zorder + 0.1, capstyle="butt")
         for line in lines:
             on_paper = sheet.frame.on_paper(line)
             if label_pt and float(np.hypot(*np.diff(on_paper, axis=0).T).sum()) > 7.0:
-                _along(sheet, on_paper, 0.5, f"{size:.0f}", label_pt, colours[-1], 1.7)
+                _along(sheet, on_paper, 0.5, f"{size:.0f}", label_pt, colours[-1], beside_mm)
     unknown = pipes["shape"][~np.isfinite(pipes.nominal_mm)]
     sheet.lines([shapely.get_coordinates(s) for s in unknown], PALE, 1.2, zorder=zorder, linestyles="--")
 

@@ -42,7 +42,7 @@ def field_entries(rows: Rows, own: Rows, frame: MapFrame, step: int, interval: f
         *shift_entries(rows, own["blocks"]),
         Entry(line_key(draw.LATERAL, 0.5), thin),
         *pipe_entries(own["submains"], SUBMAINS, draw.submain_width_pt, "Submain"),
-        *pipe_entries(near(rows["mains"], frame), MAINS, draw.main_width_pt, "Main"),
+        *pipe_entries(near(rows["mains"], frame), MAINS, draw.trench_width_pt, "Main"),
         Entry(mark_key("D", 2.1, INK), "Block valve"),
         *fitting_entries(near(rows["fittings"], frame)),
         *works_entries(near(rows["headworks"], frame)),

@@ -30,7 +30,7 @@ def _frame(layer: Layer, table: Table | None) -> pandas.DataFrame:
         data[column.name] = _values(columns.get(column.name), column.kind, rows)
     for name in columns:
         if name not in data:
-            data[name] = columns[name]
+            data[name] = _further(columns[name])
     if layer.geometry is not None:
         shapes = np.empty(rows, dtype=object)
         if table is not None and table.geometry is not None and rows:
@@ -53,6 +53,13 @@ def _values(values: Any, kind: Kind, rows: int) -> Any:
     found = np.empty(rows, dtype=object)
     found[:] = [None if _gap(v) else v for v in values]
     return found
+
+
+def _further(values: Any) -> Any:
+    """A column beyond the contract: numbers with gaps as floats, anything else as it is."""
+    if all(_gap(v) or isinstance(v, (int, float, np.number)) for v in values):
+        return np.array([np.nan if _gap(v) else v for v in values], dtype=float)
+    return values
 
 
 def _gap(value: Any) -> bool:

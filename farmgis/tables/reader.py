@@ -9,6 +9,7 @@ from functools import cache
 from importlib import resources
 
 from farmgis.errors import InputError
+from farmgis.prices import FieldGrade
 from farmgis.records import CloggingLimit, Crop, Dripline, Fertiliser, Pipe, Soil
 
 Row = dict[str, str]
@@ -147,6 +148,17 @@ def clogging_limits() -> tuple[CloggingLimit, ...]:
         )
         for r in rows("clogging_limits")
     )
+
+
+@cache
+def field_grades() -> tuple[FieldGrade, ...]:
+    """Classes of measured blocks, the best first.
+
+    >>> field_grades()[0].grade
+    'excellent'
+    """
+    keys = ("least_emission_uniformity_pct", "least_statistical_uniformity_pct")
+    return tuple(FieldGrade(r["grade"], *(float(r[k]) for k in keys)) for r in rows("field_grades"))
 
 
 @cache

@@ -79,7 +79,7 @@ def contour(surface: Surface, inside: Mask, noise_m: float, smoothing_m: float) 
     mxx, mxy, myy = float(np.mean(gx * gx)), float(np.mean(gx * gy)), float(np.mean(gy * gy))
     middle, radius = (mxx + myy) / 2.0, math.hypot((mxx - myy) / 2.0, mxy)
     greatest, least = middle + radius, max(middle - radius, 0.0)
-    if 100.0 * math.sqrt(greatest + least) < FLAT_PCT or radius == 0.0:
+    if 100.0 * math.sqrt(greatest + least) < FLAT_PCT:
         return None
     steepest_rad = 0.5 * math.atan2(2.0 * mxy, mxx - myy)  # from east, anticlockwise
     azimuth_deg = -math.degrees(steepest_rad) % 180.0
@@ -89,7 +89,7 @@ def contour(surface: Surface, inside: Mask, noise_m: float, smoothing_m: float) 
         agreement=1.0 - least / greatest,
         rms_grade_along_pct=100.0 * math.sqrt(least),
         rms_grade_across_pct=100.0 * math.sqrt(greatest),
-        error_deg=min(math.degrees(tensor_error / (greatest - least)), 90.0),
+        error_deg=min(math.degrees(tensor_error / max(greatest - least, 1e-12)), 90.0),
     )
 
 

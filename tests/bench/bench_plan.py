@@ -70,6 +70,20 @@ def fifty_hectares():
     return seconds, shape.area / 1e4, sum(b.heads.emitters for b in made[-1].blocks)
 
 
+def by_area(hectares):
+    """Survey and layout of a square field on the same waves; returns (seconds of processor, ha, blocks)."""
+    half, cell = math.sqrt(hectares * 1e4) / 2.0, 5.0
+    n = int((2.0 * half + 120.0) / cell) + 1
+    x, y = np.meshgrid(np.arange(n) * cell - half - 60.0, np.arange(n) * cell - half - 60.0)
+    z = 100.0 + 0.01 * y + 0.5 * np.sin(x / 130.0) * np.cos(y / 170.0)
+    land = shapely.MultiPolygon([shapely.box(-half, -half, half, half)])
+    field = Field("A", "A", land, tables.crop("maize"), tables.soil("loam"), (LINE,), Design())
+    window, pipes = Surface(z, -half - 60.0, -half - 60.0, cell), submain_pipes(tables.pipes())
+    begin = time.process_time()
+    layout = lay_out(field, survey(field, window), pipes)
+    return time.process_time() - begin, hectares, len(layout.blocks)
+
+
 def chain(emitters):
     parent = np.arange(-1, emitters)
     outlets = np.ones(emitters + 1)
@@ -124,6 +138,10 @@ def main():
     print(f"  ratio tree / marching {seconds / 1e6 / (marched / 1e5):.2f}")
     seconds, area, emitters = fifty_hectares()
     print(f"one field of {area:.0f} ha, {emitters:,} emitters, survey and layout: {seconds:.2f} s")
+    for hectares in (5, 50, 500):
+        seconds, area, blocks = by_area(float(hectares))
+        print(f"a field of {area:.0f} ha, {blocks} blocks: {seconds:.2f} s of processor, "
+              f"{1000.0 * seconds / area:.0f} ms a hectare")  # fmt: skip
     print(f"sample farm, whole process, warm: {whole_process():.2f} s")
     print(
         f"greatest memory of this process: {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB"

@@ -46,6 +46,28 @@ def test_a_plan_has_its_quantities_beside_it(plans):
     assert float(line["cost"]) == pytest.approx(0.1 * float(line["to_buy"]))
 
 
+def test_summary_tells_the_cost_where_there_are_prices(plans):
+    from farmgis.cli.summary import _cost_lines
+    from farmgis.geodata.plan_file import read_plan
+
+    assert _cost_lines(read_plan(plans[0])) == []
+    (line,) = _cost_lines(read_plan(plans[1]))
+    whole = json.loads(run("compare", *plans, "--json").output)["rows"]
+    year = next(r["values"][1] for r in whole if r["what"] == "cost of a year")
+    assert line.startswith("  cost ")
+    assert f"{year:,.0f} a year" in line
+    assert "items that have no price" in line
+
+
+def test_summary_has_a_dash_for_a_sum_that_is_not_known():
+    from farmgis.cli.summary import COST_KEYS, _cost_lines
+    from farmgis.records import Plan, Table
+
+    columns = dict(zip(COST_KEYS, (["farm"], ["all"], [None], [180.4], [float("nan")], [7]), strict=True))
+    (line,) = _cost_lines(Plan("A", "EPSG:32633", {"costs": Table(columns)}, (), (), {}))
+    assert line == "  cost - at first, 180 a year (- a hectare), without 7 items that have no price"
+
+
 def test_compare_puts_plans_side_by_side(plans):
     shown = run("compare", *plans)
     assert shown.exit_code == 0, shown.output

@@ -122,7 +122,7 @@ def test_an_existing_plan_is_not_overwritten(two_files, tmp_path):
     again = run(*words, "--overwrite")
     assert again.returncode == 0
     assert (tmp_path / "plan.gpkg").read_bytes() == before  # the same inputs give the same bytes
-    names = ["plan.gpkg", "quantities.csv", "quantities.xlsx"]
+    names = ["plan.gpkg", "quantities.csv", "quantities.xlsx", "report.html"]
     assert sorted(p.name for p in tmp_path.iterdir()) == names
 
 

@@ -72,12 +72,23 @@ def test_what_is_no_plan_is_refused():
         read_plan("nowhere.gpkg")
 
 
-def test_a_column_that_is_gone_is_named(copy):
+def test_ids_that_are_gone_are_named(copy):
+    with sqlite3.connect(copy) as database:
+        database.execute("ALTER TABLE valves DROP COLUMN valve_id")
+    database.close()
+    with pytest.raises(InputError, match="layer 'valves': column 'valve_id' is missing"):
+        read_plan(copy)
+
+
+def test_what_an_older_version_did_not_write_is_empty(copy):
     with sqlite3.connect(copy) as database:
         database.execute("ALTER TABLE valves DROP COLUMN set_head_m")
+        database.execute("DELETE FROM gpkg_contents WHERE table_name = 'shift_choices'")
+        database.execute("DROP TABLE shift_choices")
     database.close()
-    with pytest.raises(InputError, match="layer 'valves': column 'set_head_m' is missing"):
-        read_plan(copy)
+    back = read_plan(copy)
+    assert np.isnan(back.tables["valves"].columns["set_head_m"]).all()
+    assert len(back.tables["shift_choices"].columns["source_id"]) == 0
 
 
 def test_a_column_that_was_added_is_kept(copy):

@@ -10,6 +10,7 @@ from farmgis.planning.field_check import checked, grade_of
 from farmgis.planning.measuring_points import emitters_at
 from farmgis.prices import Measured
 from farmgis.records import Dripline
+from farmgis.tables import field_grades
 
 LINE = Dripline("a line", 16.0, 0.5, 2.0, nominal_head_m=10.0, exponent=0.5, variation=0.03)
 PLACES = ("inlet", "one third", "two thirds", "end")
@@ -45,7 +46,7 @@ def check(change, valve=(10.0, 50_000.0)):
     for p in points():
         flow, head = (valve[1], valve[0]) if p["kind"] == "valve" else change(p)
         told[p["point_id"]] = Measured(p["point_id"], flow, head)
-    (found,) = checked(points(), told, {"A": LINE})
+    (found,) = checked(points(), told, {"A": LINE}, field_grades())
     return found
 
 
@@ -112,7 +113,9 @@ def test_low_head_is_not_taken_for_plugging():
 
 def test_few_emitters_are_told():
     one = points()[1]
-    (found,) = checked(points(), {one["point_id"]: Measured(one["point_id"], 2.0, None)}, {"A": LINE})
+    (found,) = checked(
+        points(), {one["point_id"]: Measured(one["point_id"], 2.0, None)}, {"A": LINE}, field_grades()
+    )
     assert any("only 1 emitters" in s for s in found.says)
     assert any("no pressure was measured" in s for s in found.says)
 
@@ -121,7 +124,7 @@ def test_few_emitters_are_told():
     ("eu", "us", "grade"), [(94.0, 95.0, "excellent"), (93.9, 99.0, "good"), (49, 99, "unacceptable")]
 )
 def test_grades_by_their_least_values(eu, us, grade):
-    assert grade_of(eu, us) == grade
+    assert grade_of(eu, us, field_grades()) == grade
 
 
 @pytest.mark.parametrize(("count", "places", "least"), [(400, 4, 8), (7, 4, 6), (100, 9, 18), (1, 4, 1)])

@@ -76,3 +76,33 @@ def plan(tmp_path_factory):
     path = tmp_path_factory.mktemp("plan") / "plan.gpkg"
     write_layers(path, all_frames(), CRS)
     return path
+
+
+def plan_of(frames):
+    """A plan whose tables are the frames."""
+    from farmgis.records import Plan, Table
+
+    tables = {}
+    for name, frame in frames.items():
+        shapes = frame.geometry.to_numpy() if LAYERS[name].geometry else None
+        tables[name] = Table({c.name: frame[c.name].to_numpy() for c in LAYERS[name].columns}, shapes)
+    return Plan(HOSTILE, CRS, tables, (), (), {})
+
+
+@pytest.fixture(scope="session")
+def hostile_plan():
+    """A plan with hostile text and gaps wherever a column takes them."""
+    return plan_of(all_frames())
+
+
+@pytest.fixture(scope="session")
+def two_fields():
+    """The plan of two fields of the sample farm, one of plain and one of compensating line."""
+    from dataclasses import replace
+    from pathlib import Path
+
+    from farmgis.geodata.farm_file import read_farm
+    from farmgis.run import plan_farm
+
+    farm = read_farm(Path(__file__).parents[2] / "sample_geodata" / "farm.toml")
+    return plan_farm(replace(farm, fields=tuple(f for f in farm.fields if f.field_id in ("CL", "NH"))))

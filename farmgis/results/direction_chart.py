@@ -1,0 +1,117 @@
+"""A small chart of the ways to run a field's rows: what each costs, its blocks, its grade and uniformity."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from html import escape
+from typing import Any
+
+WIDTH, PANEL, LEFT, RIGHT, TOP, GAP = 420, 72, 112, 12, 44, 22
+INK, PALE, TAKEN = "#2b2b2b", "#8a8a8a", "#b4451f"
+FILLS = {"straight": "#4f7f9b", "facets": "#e3b04b", "contour": "#6b4e8e"}
+
+ROWS = (
+    ("cost_index", "relative index"),
+    ("blocks", "blocks"),
+    ("row_grade_over_pct", "land too steep, %"),
+    ("emission_uniformity_pct", "uniformity, %"),
+)
+"""What is drawn above each other, each over the azimuth."""
+
+
+def direction_chart(ways: Sequence[Mapping[str, Any]], title: str) -> str:
+    """An SVG drawing of the rows of the table `directions` of one field.
+
+    Each way is a dot at its azimuth, of its pattern's colour; what was chosen has a ring. What was not
+    computed has no dot.
+    """
+    height = TOP + len(ROWS) * (PANEL + GAP) + 22
+    parts = [
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {height}" width="{WIDTH}" '
+        f'height="{height}" font-family="sans-serif" font-size="11" fill="{INK}" role="img">',
+        f"<title>{escape(title)}</title>",
+        f'<text x="8" y="16" font-size="13" font-weight="bold">{escape(title)}</text>',
+        *_legend(),
+    ]
+    for k, (key, words) in enumerate(ROWS):
+        parts += _panel(ways, key, words, TOP + k * (PANEL + GAP))
+    parts += _azimuths(height)
+    return "\n".join([*parts, "</svg>"])
+
+
+def _legend() -> list[str]:
+    parts, x = [], 8.0
+    for pattern, fill in FILLS.items():
+        parts.append(f'<rect x="{x:.0f}" y="24" width="9" height="9" fill="{fill}"/>')
+        parts.append(f'<text x="{x + 13:.0f}" y="32">{pattern}</text>')
+        x += 75.0
+    parts.append(
+        f'<rect x="{x:.0f}" y="24" width="9" height="9" fill="none" stroke="{TAKEN}" stroke-width="2"/>'
+    )
+    parts.append(f'<text x="{x + 13:.0f}" y="32">taken</text>')
+    return parts
+
+
+def _panel(ways: Sequence[Mapping[str, Any]], key: str, words: str, top: float) -> list[str]:
+    """One quantity over the azimuth."""
+    known = [(w, float(w[key])) for w in ways if _known(w, key)]
+    parts = [
+        f'<text x="8" y="{top + PANEL / 2 + 4:.0f}">{escape(words)}</text>',
+        f'<rect x="{LEFT}" y="{top:.0f}" width="{WIDTH - LEFT - RIGHT}" height="{PANEL}" fill="none" '
+        f'stroke="{PALE}" stroke-width="0.6"/>',
+    ]
+    if not known:
+        return [
+            *parts,
+            f'<text x="{LEFT + 8}" y="{top + PANEL / 2 + 4:.0f}" fill="{PALE}">not computed</text>',
+        ]
+    values = [v for _, v in known]
+    low, high = _span(values)
+    for value in (low, high):
+        y = _y(value, low, high, top)
+        parts.append(f'<text x="{LEFT - 4}" y="{y + 4:.1f}" text-anchor="end" fill="{PALE}">{value:g}</text>')
+    for way, value in known:
+        parts += _dot(way, _x(float(way["azimuth_deg"])), _y(value, low, high, top), f"{words} {value:.4g}")
+    return parts
+
+
+def _known(way: Mapping[str, Any], key: str) -> bool:
+    value = way.get(key)
+    if value is None or not math.isfinite(float(value)):
+        return False
+    return key != "blocks" or float(value) > 0.0
+
+
+def _span(values: Sequence[float]) -> tuple[float, float]:
+    """Round bounds that hold the values."""
+    low, high = min(values), max(values)
+    step = 10.0 ** math.floor(math.log10(max(high - low, abs(high) * 0.05, 1e-6)))
+    low, high = math.floor(low / step) * step, math.ceil(high / step) * step
+    return (low, high) if high > low else (low - step, high + step)
+
+
+def _x(azimuth_deg: float) -> float:
+    return LEFT + 8.0 + azimuth_deg % 180.0 / 180.0 * (WIDTH - LEFT - RIGHT - 16.0)
+
+
+def _y(value: float, low: float, high: float, top: float) -> float:
+    return top + PANEL - 8.0 - (value - low) / (high - low) * (PANEL - 16.0)
+
+
+def _dot(way: Mapping[str, Any], x: float, y: float, said: str) -> list[str]:
+    words = f"{way['pattern']}, {float(way['azimuth_deg']):.0f} degrees: {said}"
+    ring = f' stroke="{TAKEN}" stroke-width="2"' if bool(way.get("chosen")) else ""
+    fill = FILLS.get(str(way["pattern"]), PALE)
+    dot = f'<circle cx="{x:.1f}" cy="{y:.1f}" r="4.5" fill="{fill}"{ring}>'
+    return [f"{dot}<title>{escape(words)}</title></circle>"]
+
+
+def _azimuths(height: float) -> list[str]:
+    y = height - 22.0
+    middle = f'text-anchor="middle" fill="{PALE}"'
+    marks = [
+        f'<text x="{_x(min(a, 179.999)):.0f}" y="{y:.0f}" {middle}>{a}</text>' for a in (0, 45, 90, 135, 180)
+    ]
+    words = "azimuth of the rows, degrees"
+    return [*marks, f'<text x="{WIDTH - RIGHT}" y="{y + 15:.0f}" text-anchor="end">{words}</text>']

@@ -1,0 +1,238 @@
+"""The report in a real browser, with no network: what a reader meets.
+
+Needs Chromium (Debian: `apt-get install chromium`). Without it these tests are skipped, loudly; with
+FARMGIS_NEEDS_BROWSER set, as in the checks of every change, they fail.
+"""
+
+import os
+import shutil
+import warnings
+
+import pytest
+
+from farmgis.run import write_report
+
+NAMES = ("chromium", "chromium-browser", "google-chrome")
+
+
+@pytest.fixture(scope="module")
+def browser():
+    program = next(filter(None, map(shutil.which, NAMES)), None)
+    if program is None:
+        words = (
+            "NO CHROMIUM FOUND: the report is not opened in a browser. Install chromium to run these tests."
+        )
+        if os.environ.get("FARMGIS_NEEDS_BROWSER"):
+            pytest.fail(words)
+        print(f"\n{words}\n", flush=True)
+        pytest.skip(words)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        from playwright.sync_api import sync_playwright
+
+        with sync_playwright() as p:
+            made = p.chromium.launch(executable_path=program, args=["--no-sandbox"])
+            yield made
+            made.close()
+
+
+class Visit:
+    """A page of a report, with all that it asked for and all that it complained of."""
+
+    def __init__(self, browser, path, **context):
+        self.context = browser.new_context(offline=True, **context)
+        self.page = self.context.new_page()
+        self.asked, self.heard = [], []
+        self.page.on("request", lambda r: self.asked.append(r.url))
+        self.page.on("console", lambda m: self.heard.append(f"{m.type}: {m.text}"))
+        self.page.on("pageerror", lambda e: self.heard.append(f"error: {e}"))
+        self.page.on("dialog", lambda d: (self.heard.append(f"dialog: {d.message}"), d.dismiss()))
+        self.page.goto(path.as_uri())
+
+    def count(self, what):
+        return self.page.evaluate(f"document.querySelectorAll({what!r}).length")
+
+    def quiet(self, path):
+        """Nothing was asked for but the file, and nothing was said."""
+        assert self.asked == [path.as_uri()]
+        assert self.heard == []
+
+
+@pytest.fixture(scope="module")
+def path(two_fields, tmp_path_factory):
+    return write_report(two_fields, tmp_path_factory.mktemp("report"))
+
+
+@pytest.fixture
+def visit(browser, path):
+    made = Visit(browser, path, viewport={"width": 1280, "height": 800})
+    yield made
+    made.quiet(path)
+    made.context.close()
+
+
+def test_summary_fits_a_screen(visit):
+    box = visit.page.locator("#summary").bounding_box()
+    assert box["y"] >= 0
+    assert box["y"] + box["height"] <= 800
+
+
+def click_map(visit, layer, index=0):
+    """Click where the map's data says that something is, through the map's own reckoning."""
+    x, y = visit.page.evaluate(
+        """([layer, i]) => {
+            const d = JSON.parse(document.getElementById("map-data").textContent);
+            const p = d.points[layer][i].p;
+            planMap.setView([p[1] / 10, p[0] / 10], 1, {animate: false});
+            const at = planMap.latLngToContainerPoint([p[1] / 10, p[0] / 10]);
+            const box = document.getElementById("map").getBoundingClientRect();
+            return [box.x + at.x, box.y + at.y];
+        }""",
+        [layer, index],
+    )
+    visit.page.mouse.click(x, y)
+    visit.page.wait_for_selector(".leaflet-popup-content td")
+
+
+def test_a_click_on_a_valve_tells_of_it(visit, two_fields):
+    visit.page.locator("#map").scroll_into_view_if_needed()
+    click_map(visit, "valves", 1)
+    told = visit.page.locator(".leaflet-popup-content").inner_text()
+    valves = two_fields.tables["valves"].columns
+    assert valves["valve_id"][1] in told
+    assert f"{valves['set_head_m'][1]:,.1f} m" in told
+    assert valves["valve_id"][1] in visit.page.locator("#told").inner_text()  # what a screen reader says
+
+
+def test_the_map_has_ink_and_its_layers_switch(visit):
+    visit.page.locator("#map").scroll_into_view_if_needed()
+    inked = "document.querySelector('#map canvas').toDataURL().length"
+    before = visit.page.evaluate(inked)
+    assert before > 5000
+    visit.page.locator("#map").get_by_label("Blocks").uncheck()
+    visit.page.wait_for_timeout(200)
+    assert visit.page.evaluate(inked) < before
+
+
+def test_the_map_obeys_the_keyboard(visit):
+    visit.page.locator("#map").focus()
+    here = visit.page.evaluate("[planMap.getCenter().lng, planMap.getZoom()]")
+    for key in ("ArrowRight", "+"):
+        visit.page.keyboard.press(key)
+        visit.page.wait_for_timeout(700)
+    there = visit.page.evaluate("[planMap.getCenter().lng, planMap.getZoom()]")
+    assert there[0] > here[0]
+    assert there[1] > here[1]
+    for _ in range(3):  # the first stops of the Tab key can be seen
+        visit.page.keyboard.press("Tab")
+    assert visit.page.evaluate("document.activeElement !== document.body")
+
+
+def test_choosing_a_field_moves_the_map(visit):
+    before = visit.page.evaluate("planMap.getBounds().toBBoxString()")
+    visit.page.select_option("#goto", label="Nutholt")
+    assert visit.page.evaluate("planMap.getBounds().toBBoxString()") != before
+    assert "Nutholt" in visit.page.locator("#told").inner_text()
+
+
+def test_a_screen_reader_finds_its_way(visit):
+    """One main heading, sections with names, pictures with words, tables with heads, inputs with labels."""
+    assert visit.count("h1") == 1
+    assert visit.count("main") == visit.count("nav[aria-label]") == 1
+    assert visit.page.evaluate("document.documentElement.lang") == "en"
+    assert visit.count("section:not([aria-labelledby]):not(#map *)") == 0
+    assert visit.count("svg:not([role=img][aria-label]):not([aria-hidden])") == 0
+    assert visit.count("table:not(.pop):not(:has(th[scope=col]))") == 0
+    lacking = "[...document.querySelectorAll('select, input')].filter(e => !e.closest('label')).length"
+    assert visit.page.evaluate(lacking) == 0
+    broken = """[...document.querySelectorAll('a[href^="#"]')].filter(
+        a => !a.closest('#map') && !document.getElementById(decodeURIComponent(a.hash.slice(1)))).length"""
+    assert visit.page.evaluate(broken) == 0
+    twice = "(ids => ids.length - new Set(ids).size)([...document.querySelectorAll('[id]')].map(e => e.id))"
+    assert visit.page.evaluate(twice) == 0
+
+
+def test_assumptions_are_sifted(visit):
+    rows = "[...document.querySelectorAll('#assumptions tbody tr')].filter(r => !r.hidden).length"
+    all_rows = visit.page.evaluate(rows)
+    visit.page.fill("#sift", "FAO-56")
+    assert 0 < visit.page.evaluate(rows) < all_rows
+
+
+def test_it_prints_with_the_still_map_and_all_fields(visit):
+    import io
+
+    import pypdf
+
+    visit.page.emulate_media(media="print")
+    assert visit.page.locator(".still").is_visible()
+    assert not visit.page.locator("#map").is_visible()
+    pages = pypdf.PdfReader(io.BytesIO(visit.page.pdf(format="A4"))).pages
+    words = " ".join(p.extract_text() for p in pages)
+    assert "Crooked Lea" in words
+    assert "Nutholt" in words
+    assert "signature" in words
+    visit.page.emulate_media(media="screen")
+
+
+def test_a_phone_needs_no_sideways_scrolling(browser, path):
+    visit = Visit(browser, path, viewport={"width": 360, "height": 740}, is_mobile=True, has_touch=True)
+    assert visit.page.evaluate("document.documentElement.scrollWidth") <= 360
+    assert visit.page.locator("#map").bounding_box()["width"] <= 360
+    visit.quiet(path)
+    visit.context.close()
+
+
+def test_without_scripts_the_map_stands_still(browser, path):
+    visit = Visit(browser, path, java_script_enabled=False)
+    assert visit.page.locator(".still").is_visible()
+    assert not visit.page.locator("#map").is_visible()
+    visit.context.close()
+
+
+def test_hostile_attributes_do_nothing(browser, hostile_plan, tmp_path):
+    path = write_report(hostile_plan, tmp_path)
+    visit = Visit(browser, path, viewport={"width": 1280, "height": 800})
+    assert visit.count("script") == 3
+    assert visit.count("img, iframe, object") == 0
+    visit.page.locator("#map").scroll_into_view_if_needed()
+    click_map(visit, "fittings", 1)
+    assert "<script>" in visit.page.locator(".leaflet-popup-content").inner_text()
+    visit.quiet(path)
+    visit.context.close()
+
+
+@pytest.mark.parametrize("way", ["click", "link", "print"])
+def test_text_of_many_fields_unfolds_when_it_is_asked_for(browser, hostile_plan, tmp_path, monkeypatch, way):
+    from farmgis.results import report, report_parts
+
+    monkeypatch.setattr(report, "HELD_FIELDS", 0)
+    monkeypatch.setattr(report_parts, "MANY_FIELDS", 0)
+    path = write_report(hostile_plan, tmp_path)
+    visit = Visit(browser, path)
+    assert visit.count("#fields details table") == 0
+    if way == "click":
+        visit.page.locator("details.field summary").first.click()
+    elif way == "link":
+        visit.page.locator("#fields th a").first.click()
+    else:
+        visit.page.pdf()
+    visit.page.wait_for_selector("#fields details table", state="attached")
+    assert visit.count("img, iframe, object") == 0
+    assert visit.count("#fields details script:not(.held)") == 0
+    visit.quiet(path) if way == "click" else None
+    assert visit.heard == []
+    visit.context.close()
+
+
+def test_the_policy_stops_what_would_leave(browser, path, tmp_path):
+    """A report that somebody put a beacon into asks nobody: the check above can fail."""
+    text = path.read_text("utf-8")
+    bad = tmp_path / "report.html"
+    bad.write_text(
+        text.replace("<main", '<img src="http://192.0.2.1/x.png"><script>alert(1)</script><main', 1), "utf-8"
+    )
+    visit = Visit(browser, bad)
+    assert any("Content Security Policy" in h for h in visit.heard)
+    assert not any(h.startswith("dialog") for h in visit.heard)
+    visit.context.close()
