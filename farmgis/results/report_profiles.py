@@ -152,22 +152,36 @@ def submain_charts(rows: Rows, block_id: str, redo: Redone) -> list[Markup]:
     return found
 
 
+MOST_ENDS = 24
+"""Ends of mains drawn for one source; of more, the ones with least head to spare and farthest on."""
+
+
 def main_charts(rows: Rows, redo: Redone) -> list[tuple[str, Markup]]:
-    """For each source the way to the valve with least to spare, and to the one farthest on: id and chart."""
+    """Ways from each source along which every main lies, that with least head to spare first: id, chart."""
     found = []
     valves = rows["valves"].set_index("valve_id")
+    spare = valves.available_head_m - valves.required_head_m
     for source_id, mains in rows["mains"].groupby("source_id"):
         ways = _ways(mains, set(valves.index))
-        if not ways:
-            continue
-        spare = valves.available_head_m - valves.required_head_m
-        scarce = min(ways, key=lambda v: float(spare[v]) if np.isfinite(spare[v]) else np.inf)
-        far = max(ways, key=lambda v: sum(p.length_m for p in ways[v]))
-        for valve_id in dict.fromkeys((scarce, far)):
+        for valve_id in _drawn_ends(ways, {v: float(spare[v]) for v in ways}):
             chart = _main_chart(str(source_id), valve_id, ways[valve_id], valves.loc[valve_id], redo)
             if chart is not None:
                 found.append((valve_id, chart))
     return found
+
+
+def _drawn_ends(ways: dict[str, list[Any]], spare_m: dict[str, float]) -> list[str]:
+    """The valve with least head to spare, and those at which mains end: between them they have every main."""
+    if not ways:
+        return []
+    scarce = min(ways, key=lambda v: spare_m[v] if np.isfinite(spare_m[v]) else np.inf)
+    passed = {str(p.from_node) for way in ways.values() for p in way}
+    ends = [v for v in ways if v not in passed]
+    if len(ends) > MOST_ENDS:
+        far = sorted(ends, key=lambda v: -sum(p.length_m for p in ways[v]))[: MOST_ENDS // 2]
+        near = sorted(ends, key=lambda v: spare_m[v] if np.isfinite(spare_m[v]) else np.inf)
+        ends = list(dict.fromkeys([*near[: MOST_ENDS // 2], *far]))
+    return list(dict.fromkeys([scarce, *ends]))
 
 
 def _ways(mains: pandas.DataFrame, valves: set[str]) -> dict[str, list[Any]]:
