@@ -86,6 +86,8 @@ def _known(way: Mapping[str, Any], key: str) -> bool:
 def _span(values: Sequence[float]) -> tuple[float, float]:
     """Round bounds that hold the values."""
     low, high = min(values), max(values)
+    if low == high == 0.0:
+        return 0.0, 1.0
     step = 10.0 ** math.floor(math.log10(max(high - low, abs(high) * 0.05, 1e-6)))
     low, high = math.floor(low / step) * step, math.ceil(high / step) * step
     return (low, high) if high > low else (low - step, high + step)

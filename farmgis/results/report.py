@@ -19,6 +19,7 @@ from farmgis.records import Plan
 from farmgis.results import report_parts as parts
 from farmgis.results import report_profiles as profiles
 from farmgis.results import report_words as words
+from farmgis.results.direction_chart import direction_chart
 from farmgis.results.map_legend import nth
 from farmgis.results.map_page import printable
 from farmgis.results.map_schedules import number
@@ -139,7 +140,34 @@ def _field(
         "blocks": parts.block_grid(blocks, shifts) if len(blocks) else None,
         "charted": "" if worst is None else worst.block_id,
         "charts": charts,
+        "ways": _ways_chart(rows, f) if charted else None,
+        "lines": _lines(rows, f),
     }
+
+
+def _ways_chart(rows: Rows, f: Any) -> Markup | None:
+    """What other directions and patterns of the rows would cost, drawn; None where one alone was judged."""
+    own = rows["directions"][rows["directions"].field_id == f.field_id]
+    if len(own) < 2:
+        return None
+    return Markup(direction_chart(own.to_dict("records"), f"{field_title(f)}: ways to run the rows"))
+
+
+def _lines(rows: Rows, f: Any) -> Grid | None:
+    """The driplines compared for a field; None where there was one alone."""
+    own = rows["dripline_choices"][rows["dripline_choices"].field_id == f.field_id]
+    if len(own) < 2:
+        return None
+    columns = (
+        ("dripline", "line", None),
+        ("blocks", "blocks", 0),
+        ("over_tolerance_ha", "out of tolerance, ha", 1),
+        ("uniformity_pct", "uniformity, %", 0),
+        ("cost_index", "index, without the line", 0),
+        ("break_even_m", "break-even a metre, at your prices", 3),
+        ("why", "taken or not", None),
+    )
+    return _some(own, columns, "Lines compared")
 
 
 def _some(
@@ -194,6 +222,22 @@ def _supply(rows: Rows, redo: Redone) -> dict[str, Any]:
                 ("npsh_available_m", "NPSH available, m", 1),
             ),
             "What each shift asks of the pump",
+        ),
+        "choices": _some(
+            rows["shift_choices"],
+            (
+                ("source_id", "source", None),
+                ("shifts", "shifts", 0),
+                ("flow_m3h", "flow, m³/h", 0),
+                ("hours_peak_day", "hours in a day of the peak", 1),
+                ("duty_head_m", "duty head, m", 1),
+                ("pipe_cost", "pipe and trench, a year", 0),
+                ("energy_cost", "energy, a year", 0),
+                ("cost", "both", 0),
+                ("cost_unit", "in", None),
+                ("chosen", "planned", None),
+            ),
+            "More shifts or fewer: what each would cost",
         ),
         "zones": _some(
             rows["zones"],
