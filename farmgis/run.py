@@ -460,12 +460,14 @@ def check_output(folder: str | Path, overwrite: bool = False) -> None:
     from farmgis.results.hand_over import check_report
     from farmgis.results.publish import check_target
     from farmgis.results.quantity_files import check_quantity_files
+    from farmgis.results.season_page import check_season
 
     if Path(folder).exists():
         check_target(Path(folder) / PLAN_FILE, overwrite)
         check_calendar(Path(folder) / CALENDAR_FILE, overwrite)
         check_quantity_files(Path(folder) / QUANTITIES_CSV, Path(folder) / QUANTITIES_BOOK, overwrite)
         check_report(Path(folder), overwrite)
+        check_season(Path(folder), overwrite)
 
 
 def write_report(plan: Plan, folder: str | Path, overwrite: bool = False) -> Path:
@@ -513,15 +515,18 @@ def _made(folder: str | Path) -> Path:
 
 
 def write_plan(plan: Plan, folder: str | Path, overwrite: bool = False) -> Path:
-    """Write a plan's layers into a folder as `plan.gpkg`, its season as `plan.ics`, and what to buy as
-    `quantities.csv` and `quantities.xlsx`; returns the first.
+    """Write a plan's layers into a folder as `plan.gpkg`; returns its path.
+
+    Beside it stand the season as `plan.ics` and `season.html`, what to buy as `quantities.csv` and `.xlsx`.
     """
     from farmgis.results.calendar_file import check_calendar, write_calendar
     from farmgis.results.frames import frames_of
     from farmgis.results.publish import publish
     from farmgis.results.quantity_files import check_quantity_files, write_quantity_files
+    from farmgis.results.season_page import check_season, write_season
 
     _made(folder)
+    check_season(Path(folder), overwrite)
     check_calendar(Path(folder) / CALENDAR_FILE, overwrite)
     bought = Path(folder) / QUANTITIES_CSV, Path(folder) / QUANTITIES_BOOK
     check_quantity_files(*bought, overwrite)
@@ -529,4 +534,5 @@ def write_plan(plan: Plan, folder: str | Path, overwrite: bool = False) -> Path:
     path = publish(Path(folder) / PLAN_FILE, frames_of(plan), plan.crs, overwrite, about)
     write_calendar(Path(folder) / CALENDAR_FILE, plan, overwrite)
     write_quantity_files(*bought, plan, overwrite)
+    write_season(plan, Path(folder), overwrite)
     return path
