@@ -472,12 +472,13 @@ def check_output(folder: str | Path, overwrite: bool = False) -> None:
 
 def write_report(plan: Plan, folder: str | Path, overwrite: bool = False) -> Path:
     """Write a plan's report into a folder as `report.html`, one file that needs no network; returns it."""
-    from farmgis.results.hand_over import REPORT_FILE, check_report, write_whole
+    from farmgis.results.hand_over import REPORT_FILE, check_report
     from farmgis.results.report import report_html
+    from farmgis.results.whole_file import write_whole
 
     check_report(Path(folder), overwrite)
     text = report_html(plan, PlanProfiles(plan))
-    return write_whole(_made(folder) / REPORT_FILE, text.encode("utf-8", "replace"))
+    return write_whole(_made(folder) / REPORT_FILE, text.encode("utf-8", "replace"), overwrite)
 
 
 def check_report(folder: str | Path, overwrite: bool = False) -> None:

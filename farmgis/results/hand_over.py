@@ -74,20 +74,3 @@ def write_maps(plan: Plan, folder: Path, overwrite: bool = False, step: Step | N
         with suppress(OSError):
             shutil.rmtree(partial, ignore_errors=True)
     return [pdf, pngs]
-
-
-def write_whole(target: Path, data: bytes) -> Path:
-    """Write a file, whole or not at all: what stands there is the old one or the new one."""
-    partial = target.with_name(f".{target.name}.partial-{os.getpid()}-{secrets.token_hex(4)}")
-    try:
-        with partial.open("xb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        os.replace(partial, target)
-    except OSError as problem:
-        raise OutputError(f"{target}: it could not be written: {problem}") from problem
-    finally:
-        with suppress(OSError):
-            partial.unlink(missing_ok=True)
-    return target

@@ -11,8 +11,9 @@ from html import escape
 from pathlib import Path
 
 from farmgis.records import Plan
-from farmgis.results.hand_over import check_files, write_whole
+from farmgis.results.hand_over import check_files
 from farmgis.results.season_chart import block_chart, crop_years_chart, source_chart, source_years_chart
+from farmgis.results.whole_file import write_whole
 
 SEASON_FILE = "season.html"
 
@@ -71,4 +72,4 @@ def write_season(plan: Plan, folder: Path, overwrite: bool = False) -> Path | No
     if page is None:
         (folder / SEASON_FILE).unlink(missing_ok=True)
         return None
-    return write_whole(folder / SEASON_FILE, page.encode("utf-8"))
+    return write_whole(folder / SEASON_FILE, page.encode("utf-8"), overwrite)
