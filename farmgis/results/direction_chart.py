@@ -29,7 +29,8 @@ def direction_chart(ways: Sequence[Mapping[str, Any]], title: str) -> str:
     height = TOP + len(ROWS) * (PANEL + GAP) + 22
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {height}" width="{WIDTH}" '
-        f'height="{height}" font-family="sans-serif" font-size="11" fill="{INK}" role="img">',
+        f'height="{height}" font-family="sans-serif" font-size="11" fill="{INK}" role="img" '
+        f'aria-label="{escape(title)}">',
         f"<title>{escape(title)}</title>",
         f'<text x="8" y="16" font-size="13" font-weight="bold">{escape(title)}</text>',
         *_legend(),
