@@ -5,17 +5,15 @@ Times are floating: the hour of the day on the farm, wherever it is. The same pl
 
 from __future__ import annotations
 
-import os
-import secrets
 import uuid
 from collections.abc import Iterator, Mapping
-from contextlib import suppress
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
 from typing import Any
 
 from farmgis.errors import OutputError
 from farmgis.records import Plan, Table
+from farmgis.results.whole_file import remove, write_whole
 
 LINE_OCTETS = 75  # RFC 5545, section 3.1: no longer, without the line break
 IDS = uuid.UUID("6f1d3a52-3c0b-5f5e-9a5e-8a3f0c6d7b21")  # drawn once; event ids are derived from it
@@ -35,22 +33,10 @@ def write_calendar(path: Path | str, plan: Plan, overwrite: bool = False) -> Pat
     target = Path(path)
     check_calendar(target, overwrite)
     text = calendar_text(plan)
-    partial = target.with_name(f".{target.stem}.partial-{os.getpid()}-{secrets.token_hex(4)}.ics")
-    try:
-        if text is None:
-            target.unlink(missing_ok=True)
-            return None
-        with partial.open("xb") as file:
-            file.write(text.encode("utf-8"))
-            file.flush()
-            os.fsync(file.fileno())
-        os.replace(partial, target)
-    except OSError as problem:
-        raise OutputError(f"{target}: the calendar could not be written: {problem}") from problem
-    finally:
-        with suppress(OSError):
-            partial.unlink(missing_ok=True)
-    return target
+    if text is None:
+        remove(target)
+        return None
+    return write_whole(target, text.encode("utf-8"), overwrite)
 
 
 def calendar_text(plan: Plan) -> str | None:

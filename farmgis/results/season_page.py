@@ -13,7 +13,7 @@ from pathlib import Path
 from farmgis.records import Plan
 from farmgis.results.hand_over import check_files
 from farmgis.results.season_chart import block_chart, crop_years_chart, source_chart, source_years_chart
-from farmgis.results.whole_file import write_whole
+from farmgis.results.whole_file import remove, write_whole
 
 SEASON_FILE = "season.html"
 
@@ -70,6 +70,6 @@ def write_season(plan: Plan, folder: Path, overwrite: bool = False) -> Path | No
     check_season(folder, overwrite)
     page = season_page(plan)
     if page is None:
-        (folder / SEASON_FILE).unlink(missing_ok=True)
+        remove(folder / SEASON_FILE)
         return None
     return write_whole(folder / SEASON_FILE, page.encode("utf-8"), overwrite)

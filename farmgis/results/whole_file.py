@@ -41,6 +41,14 @@ def write_whole(path: Path | str, content: bytes, overwrite: bool = False) -> Pa
     return target
 
 
+def remove(path: Path) -> None:
+    """Take away the file of an older plan that has no successor. Raises OutputError."""
+    try:
+        path.unlink(missing_ok=True)
+    except OSError as problem:
+        raise OutputError(f"{path}: it could not be removed: {problem}") from problem
+
+
 def csv_text(columns: Sequence[str], rows: Sequence[Sequence[object]]) -> bytes:
     """Rows as CSV (RFC 4180), UTF-8; text that a spreadsheet takes for a formula gets a blank before it."""
     import csv
