@@ -11,7 +11,7 @@ from farmgis.cli.failure import refusals
 
 @click.command()
 @click.argument("plan_file", type=click.Path())
-@click.option("--output", required=True, type=click.Path(), help="GeoJSON file to write.")
+@click.option("--output", "-o", required=True, type=click.Path(), help="GeoJSON file to write.")
 @click.option("--kind", type=click.Choice(["row", "lateral"]), help="Rows or laterals; both unless told.")
 @click.option("--field", "fields", multiple=True, help="A field's id; may be given again. All unless told.")
 @click.option("--overwrite", is_flag=True, help="Replace a file that is there.")
@@ -26,7 +26,7 @@ def guidance(plan_file: str, output: str, kind: str | None, fields: tuple[str, .
 
 @click.command()
 @click.argument("plan_file", type=click.Path())
-@click.option("--output", type=click.Path(), help="Folder for the rasters; that of the plan unless told.")
+@click.option("--output", "-o", type=click.Path(), help="Folder for the rasters; that of the plan unless told.")
 @click.option(
     "--cell-m", type=click.FloatRange(0.5, 100.0), default=5.0, show_default=True, help="Side of a cell."
 )

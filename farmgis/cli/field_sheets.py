@@ -15,7 +15,7 @@ WIDTH = 98
 
 @click.command("test-points")
 @click.argument("plan_file", type=click.Path())
-@click.option("--output", required=True, type=click.Path(), help="CSV file to write.")
+@click.option("--output", "-o", required=True, type=click.Path(), help="CSV file to write.")
 @click.option("--overwrite", is_flag=True, help="Replace a file that is there.")
 def test_points(plan_file: str, output: str, overwrite: bool) -> None:
     """Write the sheet of points to measure when a plan is commissioned.

@@ -26,7 +26,7 @@ ALL_PLANNED, SOME_NOT_PLANNED, BAD_INPUT, OUTPUT_REFUSED = 0, 1, 2, 3
 @click.option("--layer", help="Layer of the boundaries, where the file has several.")
 @click.option("--input-crs", help="CRS of boundaries that state none, as EPSG:32610.")
 @click.option("--crop", help="Crop of the fields that state none (maize unless told).")
-@click.option("--output", required=True, type=click.Path(), help="Folder for plan.gpkg and report.html.")
+@click.option("--output", "-o", required=True, type=click.Path(), help="Folder for plan.gpkg and report.html.")
 @click.option("--overwrite", is_flag=True, help="Replace a plan that is there.")
 @click.option("--maps", is_flag=True, help="Draw the map sheets too: maps.pdf and maps/.")
 @click.option("--json", "as_json", is_flag=True, help="Print the summary as JSON.")
