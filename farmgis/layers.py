@@ -363,13 +363,16 @@ _ALL = (
         _FIELD, _text("pattern", "How the rows would run", "straight", "facets", "contour"),
         _real("azimuth_deg", "Direction of the rows; of the largest part where there are several"),
         _text("dripline", "The dripline that it was judged with"),
+        _text("search", "How closely its blocks were searched: not, as rows alone cost more than another way "
+              "in all; at a glance; closely; or laid", "none", "rough", "close", "laid"),
         _whole("parts", "Parts with rows of their own"),
         _whole("blocks", "How many blocks it takes; 0 where rows alone cost more than another way in all"),
         _real("over_tolerance_ha", "Land in blocks out of tolerance"),
         _real("cost_index", "Relative index of pipe, valves, row ends, land lost and steep rows; empty "
-              "without blocks", "index"),
+              "without blocks; of a rough search an upper bound", "index"),
         _real("laid_index", "The same with uneven water, as laid; empty where it was not laid", "index"),
-        _real("emission_uniformity_pct", "Design uniformity by land; empty where it was not laid"),
+        _real("emission_uniformity_pct", "Design uniformity by land: as laid, else by the search, with "
+              "what the tolerance leaves where a submain is still to be sized"),
         _real("row_grade_mean_pct", "Mean magnitude of the grade along the rows"),
         _real("row_grade_over_pct", "Land whose rows are steeper than the limit, of the field"),
         _real("cross_slope_max_pct", "Greatest slope across the rows"),

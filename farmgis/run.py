@@ -55,6 +55,7 @@ from farmgis.records import (
     Table,
     Weather,
 )
+from farmgis.scale.processes import in_processes
 from farmgis.tables import clogging_limits
 from farmgis.terrain.surface import elevation_m, noise_m, smooth, smoothing_length_m
 
@@ -103,16 +104,22 @@ def plan_field(
     return FieldPlan(field.field_id, field.area, facts, block_facts(field, layout), tables, found)
 
 
-def plan_farm(farm: Farm, progress: Progress | None = None) -> Plan:
-    """Plan a farm: each field by itself, then what joins them: demand, sources, shifts."""
+def plan_farm(farm: Farm, progress: Progress | None = None, processes: int = 1) -> Plan:
+    """Plan a farm: each field by itself, then what joins them: demand, sources, shifts.
+
+    `progress` is told each field's id when it is done. Fields may be planned in several processes at once; the plan is the same. A script that asks for it has to
+    start from `if __name__ == "__main__":`.
+    """
     demands = _crop_demands(farm.fields, farm.weather, farm.season)
     farm = _bound(farm, demands)
     flows = {s.source_id: s.flow_m3h for s in farm.sources}
+    alone = replace(farm, fields=(), weather=None)  # what a field needs to know of its farm
+    jobs = [(field, alone, flows.get(field.source_id or "", math.inf)) for field in farm.fields]
     plans = []
-    for field in farm.fields:
+    for field, plan in zip(farm.fields, in_processes(_field_or_finding, jobs, processes), strict=True):
         if progress is not None:
             progress(field.field_id)
-        plans.append(_field_or_finding(field, farm, flows.get(field.source_id or "", math.inf)))
+        plans.append(plan)
     plans += [_refused(r.field_id, r.name, r.area, r.crop, (r.finding,)) for r in farm.refused]
     return _whole(farm, plans, demands)
 

@@ -26,7 +26,9 @@ def guidance(plan_file: str, output: str, kind: str | None, fields: tuple[str, .
 
 @click.command()
 @click.argument("plan_file", type=click.Path())
-@click.option("--output", "-o", type=click.Path(), help="Folder for the rasters; that of the plan unless told.")
+@click.option(
+    "--output", "-o", type=click.Path(), help="Folder for the rasters; that of the plan unless told."
+)
 @click.option(
     "--cell-m", type=click.FloatRange(0.5, 100.0), default=5.0, show_default=True, help="Side of a cell."
 )

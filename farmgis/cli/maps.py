@@ -11,7 +11,9 @@ from farmgis.cli.plan import BAD_INPUT, OUTPUT_REFUSED, fail, steps_shown
 
 @click.command()
 @click.argument("plan_file", type=click.Path())
-@click.option("--output", "-o", type=click.Path(), help="Folder for the sheets; that of the plan unless told.")
+@click.option(
+    "--output", "-o", type=click.Path(), help="Folder for the sheets; that of the plan unless told."
+)
 @click.option("--overwrite", is_flag=True, help="Replace sheets that are there.")
 @click.option("--quiet", is_flag=True, help="Print nothing but errors.")
 def maps(plan_file: str, output: str | None, overwrite: bool, quiet: bool) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -26,7 +27,9 @@ ALL_PLANNED, SOME_NOT_PLANNED, BAD_INPUT, OUTPUT_REFUSED = 0, 1, 2, 3
 @click.option("--layer", help="Layer of the boundaries, where the file has several.")
 @click.option("--input-crs", help="CRS of boundaries that state none, as EPSG:32610.")
 @click.option("--crop", help="Crop of the fields that state none (maize unless told).")
-@click.option("--output", "-o", required=True, type=click.Path(), help="Folder for plan.gpkg and report.html.")
+@click.option(
+    "--output", "-o", required=True, type=click.Path(), help="Folder for plan.gpkg and report.html."
+)
 @click.option("--overwrite", is_flag=True, help="Replace a plan that is there.")
 @click.option("--maps", is_flag=True, help="Draw the map sheets too: maps.pdf and maps/.")
 @click.option("--json", "as_json", is_flag=True, help="Print the summary as JSON.")
@@ -97,7 +100,7 @@ def _planned(
             check_maps(output, overwrite)
         farm = read()
         with _progress(len(farm.fields), show) as step:
-            made = plan_farm(farm, step)
+            made = plan_farm(farm, step, os.cpu_count() or 1)
         path = str(write_plan(made, output, overwrite))
         report = str(write_report(made, output, overwrite))
         if maps:
@@ -126,7 +129,7 @@ def _progress(fields: int, show: bool) -> Iterator[Callable[[str], None] | None]
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 
     bar = Progress(
-        TextColumn("planning {task.fields[at]}"),
+        TextColumn("planned {task.fields[at]}"),
         BarColumn(),
         MofNCompleteColumn(),
         TimeElapsedColumn(),
@@ -135,12 +138,9 @@ def _progress(fields: int, show: bool) -> Iterator[Callable[[str], None] | None]
     )
     with bar:
         task = bar.add_task("", total=fields, at="")
-        started = -1
 
         def step(field_id: str) -> None:
-            nonlocal started
-            started += 1
-            bar.update(task, completed=started, at=field_id)
+            bar.update(task, advance=1, at=field_id)
 
         yield step
 

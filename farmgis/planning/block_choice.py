@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -20,6 +21,7 @@ from farmgis.planning.block_search import (
     candidates,
     improve,
     line_sizes,
+    piped,
     strip_trial,
     strip_units,
     trial_bounds,
@@ -52,10 +54,11 @@ def best_blocks(
     is kept with the least excess, and says so.
     """
     units = strip_units(strip, slope_pct, rules)
-    shares = np.linspace(0.0, 1.0, 9 if rules.fine else 5)
+    shares = np.linspace(0.0, 1.0, rules.detail.shares)
     trial = strip_trial(strip, units, shares, axes, ground, rules)
     bounds = trial_bounds(strip, units, rules)
-    best, choice = candidates(trial, bounds, units, strip, rules)
+    flows = unit_flows(strip, units, rules)
+    best, choice = candidates(trial, bounds, flows, rules)
     mark = spendable(trial, bounds, best)
     least_cost = np.zeros(best.shape[:2])
     block_cuts_kernel.least_costs(
@@ -63,7 +66,7 @@ def best_blocks(
         least_cost,
     )  # fmt: skip
     perhaps = mark[:, :, 0] >= 0
-    if not rules.fine:
+    if not rules.detail.exact:
         best[perhaps, 0], best[perhaps, 1] = 0.0, HOPED_COST * least_cost[perhaps]
     spent: dict[tuple[int, int], tuple[SubmainProblem, SubmainSizes]] = {}
 
@@ -79,21 +82,23 @@ def best_blocks(
             spent[a, b] = problem, sizes
             best[run] = 0.0, sizes.weight_kg + TRENCH_INDEX * float(problem.reach_m[: b - a - 1].sum())
 
-    flows = unit_flows(strip, units, rules)
     band = (rules.least_flow_m3h, rules.most_flow_m3h)
-    cuts = cheapest_cuts(best, flows, band, least_cost, look if rules.fine else None, perhaps)
+    cuts = cheapest_cuts(best, flows, band, least_cost, look if rules.detail.exact else None, perhaps)
     at_least = fewest_blocks(flows, rules.most_flow_m3h) / len(cuts)
     found = []
     for a, b in cuts:
         run = a, b - a - 1
         s, valve, g, spend = (int(c) for c in choice[run])
+        uniformity = math.nan
         if (a, b) in spent:
             s, valve = (int(i) for i in mark[run])
             sizes = _sizes_of_block(units, a, b, valve, *spent[a, b])
         elif perhaps[run] and best[run][0] <= 0.0:
             sizes = np.zeros(int(units.bounds[b] - units.bounds[a]), np.int64)  # coarse: never drawn
+            uniformity = least_uniformity_pct(trial)
         else:
-            sizes = line_sizes(trial, units, a, b, s, valve, g, bool(spend))
+            laid = piped(trial, a, b, s, valve, g, bool(spend))
+            sizes, uniformity = line_sizes(trial, units, a, b, s, valve, laid.sizes), laid.uniformity_pct
         first, last = int(units.bounds[a]), int(units.bounds[b])
         found.append(
             BlockChoice(
@@ -107,7 +112,8 @@ def best_blocks(
                 cost=float(best[run][1]) + VALVE_INDEX,
                 area_m2=strip.area_m2(rules.design.lateral_spacing_m, first, last),
                 at_least=at_least,
-                spent=(a, b) in spent or (bool(perhaps[run]) and not rules.fine),
+                spent=(a, b) in spent or (bool(perhaps[run]) and not rules.detail.exact),
+                uniformity_pct=uniformity,
             )
         )
     return found
@@ -165,6 +171,18 @@ def _allowed_heads(trial: Trial, tightness: float) -> tuple[float, float, float,
     return x1 * float(lowest ** (1.0 / trial.law[1])), trial.top_m, free, 0.0
 
 
+def least_uniformity_pct(trial: Trial) -> float:
+    """Emission uniformity of a block that uses the whole of its tolerance, about its mean. [%]"""
+    made = 1.0 - 1.27 * trial.variation
+    if trial.mode == tables.OWN_RANGE:
+        return 100.0 * made
+    if trial.mode == tables.EMISSION_UNIFORMITY:
+        return 100.0 * trial.limit
+    if trial.mode == tables.FLOW_VARIATION:
+        return 100.0 * made * (1.0 - trial.limit / 2.0)
+    return float(100.0 * made * (1.0 - trial.limit / 2.0) ** trial.law[1])
+
+
 def _sizes_of_block(
     units: Units, a: int, b: int, valve: int, problem: SubmainProblem, sizes: SubmainSizes
 ) -> Ints:
@@ -205,4 +223,4 @@ def _lighter(placed: Placed) -> BlockChoice:
     gain = pipe - sizes.weight_kg
     if gain <= REDUCER_INDEX * (changes_of(laid, line) - changes_of(block.sizes, line)):
         return block
-    return replace(block, sizes=laid, cost=block.cost - gain, spent=True)
+    return replace(block, sizes=laid, cost=block.cost - gain, spent=True, uniformity_pct=math.nan)

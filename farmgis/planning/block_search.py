@@ -9,13 +9,16 @@ from __future__ import annotations
 import itertools
 import math
 from dataclasses import dataclass
-from typing import Any
+from functools import cached_property
+from typing import Any, Literal
 
 import numpy as np
 
 from farmgis.hydraulics.emitters import emitter_law
+from farmgis.hydraulics.emitters_kernel import emitter_flow
 from farmgis.hydraulics.friction import dripline_row, pipe_rows
 from farmgis.hydraulics.lateral import START_LOSS_K, local_loss_terms
+from farmgis.hydraulics.uniformity import emission_uniformity_pct
 from farmgis.hydraulics.water import Water
 from farmgis.planning import block_search_kernel as kernel
 from farmgis.planning.rows import Axes
@@ -31,7 +34,7 @@ RESERVE_M = 1.0
 SNAP_M = 6.0
 """No arm is shorter than this: the submain moves to the end of the line instead."""
 
-GRADIENTS = np.array([0.06, 0.025, 0.01, 0.005])
+GRADIENTS = (0.06, 0.025, 0.01, 0.005)
 """Friction slopes that a submain's sizes are tried at."""
 
 LONGEST_SIDESTEP_M = 120.0
@@ -55,11 +58,39 @@ _MODES = {
 
 
 @dataclass(frozen=True)
+class Detail:
+    """How closely a search looks: what it tries of each candidate block, and how fine its tables are.
+
+    `shares` places of the submain and `valves` of the valve (both ends, then the middle); units `unit_factor`
+    times as wide as the ground asks for, `units_a_block` in a largest block of a strip that would have too
+    many; emitters of `station_m` taken together; `bay_counts` numbers of submains side by side. `exact` looks
+    again at the blocks that it takes, with sizes by linear program.
+    """
+
+    shares: int
+    valves: int
+    unit_factor: float
+    station_m: float
+    gradients: tuple[float, ...]
+    bay_counts: int
+    units_a_block: float
+    name: Literal["rough", "close"] = "close"
+    exact: bool = False
+
+
+FINE = Detail(9, 3, 1.0, 3.2, GRADIENTS, 5, 6.0, exact=True)
+COARSE = Detail(9, 2, 2.0, 6.4, GRADIENTS[1:3], 5, 5.0)
+GLANCE = Detail(5, 2, 4.0, 12.8, GRADIENTS[1:3], 3, 4.0, "rough")
+"""What is laid is searched FINE; of ways to run the rows the better are judged COARSE, all at a GLANCE."""
+
+
+@dataclass(frozen=True)
 class Rules:
     """What bounds a block of one field with one dripline.
 
     `tightness` is the share of the tolerance that the search may use: the rest is kept for what the
-    units do not show. A strip is judged in no more than `most_units` units.
+    units do not show. A strip is judged in no more than `most_units` units. No
+    submains are added whose valves and trenches alone cost more than `enough`.
     """
 
     design: Design
@@ -69,8 +100,20 @@ class Rules:
     most_flow_m3h: float
     least_flow_m3h: float
     tightness: float = 0.95
-    fine: bool = True
+    detail: Detail = FINE
     most_units: int = MOST_UNITS
+    enough: float = math.inf
+
+    @cached_property
+    def pipe_table(self) -> tuple[Floats, Floats, Floats]:
+        """The kernels' rows of the submain's pipes, their fastest flows, what each carries at each slope."""
+        rows = pipe_rows(self.pipes, self.water)
+        rows[:, [1, 2]] *= SUBMAIN_LOSS_FACTOR
+        fastest = fastest_flows_m3_s(self.pipes, self.design)
+        gradients = np.array(self.detail.gradients)
+        capacity = np.empty((gradients.size, fastest.size))
+        kernel.capacities(rows, fastest, gradients, capacity)
+        return rows, fastest, capacity
 
 
 @dataclass(frozen=True)
@@ -78,7 +121,8 @@ class BlockChoice:
     """A block as found: line indices `first` to `last` (exclusive) of a strip, and its submain.
 
     `at_least` is its part of the fewest blocks that its strip could be cut into by flow alone; `spent` tells
-    that its sizes spend the submain's fall, found by a linear program.
+    that its sizes spend the submain's fall, found by a linear program. `uniformity_pct` is by the search's
+    tables; what the tolerance leaves where a linear program is still to size it, and NaN where it has.
     """
 
     strip: Strip
@@ -92,6 +136,7 @@ class BlockChoice:
     area_m2: float
     at_least: float = 1.0
     spent: bool = False
+    uniformity_pct: float = math.nan
 
     @property
     def over(self) -> float:
@@ -126,15 +171,21 @@ def strip_units(strip: Strip, slope_pct: float, rules: Rules) -> Units:
     mean_length = float((strip.end_u_m - strip.start_u_m).mean())
     area_width = rules.design.block_max_ha * 1e4 / max(mean_length, 1.0) / 16.0
     fall_width = 0.25 / max(slope_pct / 100.0, 1e-6)
-    reach = min(12.0, area_width, fall_width) * (1.0 if rules.fine else 2.0)
-    size = max(1, round(reach / width), math.ceil(lines / rules.most_units))
-    edges = [0, *(jumps(strip.start_u_m, strip.end_u_m, rules.design.lateral_spacing_m) + 1), lines]
-    pieces = []
-    for low, high in itertools.pairwise(edges):
-        count = max(1, round((high - low) / size))
-        pieces.append(np.round(np.linspace(low, high, count + 1)).astype(np.int64)[:-1])
-    bounds = np.append(np.concatenate(pieces), lines)
+    reach = min(12.0, area_width, fall_width) * rules.detail.unit_factor
+    most = max(rules.most_units, rules.detail.units_a_block * lines * width / max(16.0 * area_width, width))
+    size = max(1, round(reach / width), math.ceil(lines / most))
+    edges = np.concatenate(
+        [[0], jumps(strip.start_u_m, strip.end_u_m, rules.design.lateral_spacing_m) + 1, [lines]]
+    )
+    bounds = np.concatenate([_evenly(low, high, size) for low, high in itertools.pairwise(edges.tolist())])
+    bounds = np.append(bounds, lines)
     return Units(bounds, (bounds[:-1] + bounds[1:]) // 2)
+
+
+def _evenly(low: int, high: int, size: float) -> Ints:
+    """Whole numbers from `low` on, below `high`, about `size` apart."""
+    count = max(1, round((high - low) / size))
+    return low + np.round(np.arange(count) * ((high - low) / count)).astype(np.int64)
 
 
 def unit_flows(strip: Strip, units: Units, rules: Rules) -> Floats:
@@ -200,17 +251,13 @@ def strip_trial(
     law[3] = math.inf  # heads over the range are refused: the tables need no kink there
     heads = inlet_heads(dripline)
     curves, facts, inlet_z = _tabulate(inlet_u, ends, v, axes, ground, rules, law, heads)
-    step_u, step_v, step_z = np.diff(inlet_u, axis=1), np.diff(v, axis=1), np.diff(inlet_z, axis=1)
-    rows = pipe_rows(rules.pipes, rules.water)
-    rows[:, [1, 2]] *= SUBMAIN_LOSS_FACTOR
+    reach = np.zeros(inlet_u.shape)
+    reach[:, :-1] = np.sqrt(sum((a[:, 1:] - a[:, :-1]) ** 2 for a in (inlet_u, v, inlet_z)))
+    rows, fastest, capacity = rules.pipe_table
     mode, limit = tolerance_mode(rules)
-    fastest = fastest_flows_m3_s(rules.pipes, rules.design)
-    gradients = GRADIENTS if rules.fine else GRADIENTS[1:3]
-    capacity = np.empty((gradients.size, fastest.size))
-    kernel.capacities(rows, fastest, gradients, capacity)
     return Trial(
         ground=inlet_z,
-        reach=np.pad(np.sqrt(step_u**2 + step_v**2 + step_z**2), ((0, 0), (0, 1))),
+        reach=reach,
         wide=np.diff(units.bounds).astype(float),
         reaches=np.abs(ends - inlet_u[..., None]),
         curves=curves,
@@ -280,18 +327,13 @@ def _arguments(trial: Trial, bounds: Bounds) -> tuple[Any, ...]:
     )
 
 
-def candidates(trial: Trial, bounds: Bounds, units: Units, strip: Strip, rules: Rules) -> tuple[Floats, Ints]:
+def candidates(trial: Trial, bounds: Bounds, flows: Floats, rules: Rules) -> tuple[Floats, Ints]:
     """Return (excess and cost, choice) of every run of units, as the kernel fills them."""
-    longest = _longest_run(unit_flows(strip, units, rules), rules.most_flow_m3h)
-    best = np.empty((units.count, longest, 2))
-    choice = np.zeros((units.count, longest, 4), np.int64)
-    kernel.try_ranges(longest, valve_places(rules), *_arguments(trial, bounds), best, choice)
+    longest = _longest_run(flows, rules.most_flow_m3h)
+    best = np.empty((flows.size, longest, 2))
+    choice = np.zeros((flows.size, longest, 4), np.int64)
+    kernel.try_ranges(longest, rules.detail.valves, *_arguments(trial, bounds), best, choice)
     return best, choice
-
-
-def valve_places(rules: Rules) -> int:
-    """How many places of the valve are tried: both ends, and the middle when the search is fine."""
-    return 3 if rules.fine else 2
 
 
 def improve(trial: Trial, bounds: Bounds, rules: Rules, a: int, b: int, best: Floats, choice: Ints) -> None:
@@ -303,7 +345,7 @@ def improve(trial: Trial, bounds: Bounds, rules: Rules, a: int, b: int, best: Fl
         0,
         True,
         np.zeros(trial.ground.shape[0], bool),
-        valve_places(rules),
+        rules.detail.valves,
         *_arguments(trial, bounds),
         np.zeros(units, np.int64),
         np.zeros(units),
@@ -313,13 +355,19 @@ def improve(trial: Trial, bounds: Bounds, rules: Rules, a: int, b: int, best: Fl
     )
 
 
-def line_sizes(trial: Trial, units: Units, a: int, b: int, s: int, valve: int, g: int, spend: bool) -> Ints:
-    """Pipe of each line's reach towards the valve, for a block that the search chose.
+@dataclass(frozen=True)
+class Piped:
+    """A candidate block as the search judged it: pipe of each unit's reach, and how even its emitters are."""
 
-    The lines of the valve's own unit have the pipe of the next unit outward on their side.
-    """
-    sizes = np.zeros(units.count, np.int64)
-    kernel.try_block(
+    sizes: Ints
+    uniformity_pct: float
+
+
+def piped(trial: Trial, a: int, b: int, s: int, valve: int, g: int, spend: bool) -> Piped:
+    """Pipe and uniformity of units a to b at a share, with the valve and gradient that the search chose."""
+    units = trial.wide.size
+    sizes, drop, flow = np.zeros(units, np.int64), np.zeros(units), np.zeros(units)
+    _, _, head = kernel.try_block(
         a,
         b,
         valve,
@@ -335,14 +383,29 @@ def line_sizes(trial: Trial, units: Units, a: int, b: int, s: int, valve: int, g
         trial.least_m,
         trial.top_m,
         sizes,
-        np.zeros(units.count),
-        np.zeros(units.count),
+        drop,
+        flow,
     )
+    lowest = kernel.lowest_head(a, b, head, drop, trial.curves[s], trial.facts[s], trial.middle_head_m)
+    emitters = float((trial.wide[a:b] * trial.facts[s, a:b, :, 0].sum(axis=1)).sum())
+    mean = float(flow[a:b].sum()) / emitters if emitters else 0.0
+    if lowest <= 0.0 or mean <= 0.0:
+        return Piped(sizes, 0.0)
+    least = float(emitter_flow(lowest, trial.law)[0])
+    return Piped(sizes, max(0.0, emission_uniformity_pct(least, mean, trial.variation)))
+
+
+def line_sizes(trial: Trial, units: Units, a: int, b: int, s: int, valve: int, sizes: Ints) -> Ints:
+    """Pipe of each line's reach towards the valve, for a block whose units have `sizes`.
+
+    The lines of the valve's own unit have the pipe of the next unit outward on their side.
+    """
     before = sizes[valve - 1] if valve > a else None
     after = sizes[valve + 1] if valve < b - 1 else None
+    own_size = sizes[valve]
     if before is None and after is None:  # one unit: as large as its flow asks for
         flow = trial.wide[a] * trial.facts[s, a, :, 0].sum() * trial.emitter_m3_s
-        sizes[valve] = kernel.size_for(flow, 0.0, trial.capacity[1], trial.rows, trial.fastest, 0)
+        own_size = kernel.size_for(flow, 0.0, trial.capacity[1], trial.rows, trial.fastest, 0)
     lines = np.repeat(sizes[a:b], np.diff(units.bounds)[a:b])
     first = int(units.bounds[a])
     own = slice(int(units.bounds[valve]) - first, int(units.bounds[valve + 1]) - first)
@@ -350,6 +413,8 @@ def line_sizes(trial: Trial, units: Units, a: int, b: int, s: int, valve: int, g
         lines[own] = after
     elif before is not None:
         lines[own] = before
+    else:
+        lines[own] = own_size
     if before is not None and after is not None:
         lines[own.start : valve_line(units, a, b, valve) - first] = before
     return lines
@@ -383,7 +448,7 @@ def _tabulate(
         tips.reshape(-1, 2),
         rules.design.lateral_max_m + spacing,
         spacing,
-        max(1.0, (3.2 if rules.fine else 6.4) / spacing),
+        max(1.0, rules.detail.station_m / spacing),
         dripline_row(rules.dripline, rules.water),
         law,
         factor,

@@ -168,12 +168,7 @@ def _valve_head(a, b, drop, wide, curves, facts, x1, wanted, mode, least, top):
     """Return the valve head that gives the wanted flow (or the least emitter head), at most `top`."""
     head = x1
     if mode == OWN_RANGE:
-        lowest = math.inf
-        for k in range(a, b):
-            for arm in range(2):
-                if facts[k, arm, 0] > 0:
-                    lowest = min(lowest, _at(curves[k, arm, LOWEST], head + drop[k] - x1))
-        head += least - lowest
+        head += least - lowest_head(a, b, head, drop, curves, facts, x1)
     else:
         for _ in range(3):
             flow, slope = 0.0, 0.0
@@ -190,6 +185,17 @@ def _valve_head(a, b, drop, wide, curves, facts, x1, wanted, mode, least, top):
     for k in range(a, b):
         highest = max(highest, head + drop[k])
     return head - max(0.0, highest - top)
+
+
+@numba.njit(cache=True)
+def lowest_head(a, b, head, drop, curves, facts, x1):
+    """Return the lowest emitter head of units a to b with a head at their valve."""
+    lowest = math.inf
+    for k in range(a, b):
+        for arm in range(2):
+            if facts[k, arm, 0] > 0:
+                lowest = min(lowest, _at(curves[k, arm, LOWEST], head + drop[k] - x1))
+    return lowest
 
 
 @numba.njit(cache=True)

@@ -17,10 +17,10 @@ from farmgis.planning.block_search import (
     Trial,
     Units,
     line_sizes,
+    piped,
     strip_trial,
     strip_units,
     valve_line,
-    valve_places,
 )
 from farmgis.planning.rows import Axes
 from farmgis.records import Floats, Surface
@@ -73,17 +73,19 @@ def _most_even(
     trial = strip_trial(block.strip, units, shares, axes, ground, rules)
     best, choice = np.empty(2), np.zeros(4, np.int64)
     kernel.most_even(
-        _allowed(trial, shares, rules), valve_places(rules), EVEN_SHARE, TRENCH_INDEX, trial.ground,
+        _allowed(trial, shares, rules), rules.detail.valves, EVEN_SHARE, TRENCH_INDEX, trial.ground,
         trial.reach, trial.wide, trial.curves, trial.facts, trial.emitter_m3_s, trial.rows, trial.fastest,
         trial.capacity, trial.weight, trial.middle_head_m, trial.law, trial.mode, trial.limit,
         trial.variation, trial.least_m, trial.top_m, best, choice,
     )  # fmt: skip
     s, valve, g, spend = (int(c) for c in choice)
+    laid = piped(trial, 0, units.count, s, valve, g, bool(spend))
     moved = replace(
         block,
         share=float(shares[s]),
         valve=valve_line(units, 0, units.count, valve),
-        sizes=line_sizes(trial, units, 0, units.count, s, valve, g, bool(spend)),
+        sizes=line_sizes(trial, units, 0, units.count, s, valve, laid.sizes),
+        uniformity_pct=laid.uniformity_pct,
         excess=float(best[0]),
         cost=float(best[1]) + VALVE_INDEX,
     )

@@ -39,6 +39,7 @@ def direction_table(field: Field, layout: Layout) -> Table:
             "pattern": column([c.pattern for c in judged], object),
             "azimuth_deg": column([c.azimuth_deg % 180.0 for c in judged]),
             "dripline": column([layout.dripline.name] * len(judged), object),
+            "search": column([c.search for c in judged], object),
             "parts": column([c.parts for c in judged], np.int64),
             "blocks": column([c.blocks for c in judged], np.int64),
             "over_tolerance_ha": column([c.over_ha if c.blocks else np.nan for c in judged]),
@@ -125,6 +126,8 @@ def _choice(layout: Layout) -> str:
     """What was taken and against what, in words."""
     best: dict[str, Candidate] = {}
     for c in layout.candidates:
+        if c.search == "rough":
+            continue
         if c.pattern not in best or c.cost_index < best[c.pattern].cost_index:
             best[c.pattern] = c
     best[layout.pattern] = layout.chosen

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from farmgis.planning.block_hydraulics import solve_block
-from farmgis.planning.block_search import BlockChoice, Rules
+from farmgis.planning.block_search import COARSE, BlockChoice, Rules
 from farmgis.planning.laterals import draw_block
 from farmgis.planning.layout import LATERAL_INDEX, Layout, blocks_of, rules_for
 from farmgis.planning.survey import Survey
@@ -128,7 +128,7 @@ def _searched(
     pipes: tuple[Pipe, ...],
     source_flow_m3h: float,
 ) -> _Searched:
-    rules = replace(rules_for(field.design, dripline, pipes, source_flow_m3h), fine=False)
+    rules = replace(rules_for(field.design, dripline, pipes, source_flow_m3h), detail=COARSE)
     choices = [(rows, c) for rows in layout.plans for c in blocks_of(rows, ground, rules)]
     found = [c for _, c in choices]
     judged = [(rows, c) for rows, c in choices if not c.spent]

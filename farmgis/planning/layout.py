@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -13,10 +14,19 @@ from farmgis.errors import FieldError
 from farmgis.hydraulics.water import water_at
 from farmgis.planning.block_choice import best_blocks, well_placed
 from farmgis.planning.block_hydraulics import BlockHeads, solve_block
-from farmgis.planning.block_search import MOST_UNITS, BlockChoice, Rules
-from farmgis.planning.grades import grades, row_lengths_m
+from farmgis.planning.block_search import (
+    COARSE,
+    GLANCE,
+    MOST_UNITS,
+    TRENCH_INDEX,
+    VALVE_INDEX,
+    BlockChoice,
+    Rules,
+)
+from farmgis.planning.grades import Grades, grades, row_lengths_m
 from farmgis.planning.laterals import DrawnBlock, draw_block
 from farmgis.planning.patterns import (
+    SAME_DIRECTION_DEG,
     Candidate,
     Ground,
     Judge,
@@ -25,7 +35,6 @@ from farmgis.planning.patterns import (
     candidate_azimuths,
     graded,
     main_azimuth,
-    straight_scheme,
 )
 from farmgis.planning.rows import Axes, Lines, RowPlan, crop_rows, row_plan
 from farmgis.planning.strips import Strip, bay_counts, bays, chains, jumps, slants
@@ -63,8 +72,21 @@ HOPELESS_SHARE = 0.25
 PREFERENCE = 0.98
 """On ground of 1 % or more another direction than the contour's has to cost less than this share."""
 
+ALIKE_STEEP_PCT = 10.0
+"""Ways to run the rows whose shares of too steep land are no farther apart than this are alike in it."""
+
 NEAR = 1.15
 """Patterns whose index is within this of the least are laid and compared as laid."""
+
+CLOSE_LOOKS = 4
+"""So many of the directions that are best at a glance are judged closely, besides the contour's."""
+
+DEARER = 1.15
+"""At a glance, no more submains are tried where their valves and trenches alone would take an index over this
+many times the least."""
+
+GLANCE_UNITS = 12
+"""A strip is judged at a glance in no more units than this, or in five a block."""
 
 MANY_VERTICES, THIN_M = 5000, 0.05
 """A boundary of more vertices than this is planned with those that it needs to be true to 5 cm, or where
@@ -114,7 +136,7 @@ class Layout:
     @property
     def chosen(self) -> Candidate:
         """What was judged of the way that was laid."""
-        own = [c for c in self.candidates if c.pattern == self.pattern]
+        own = [c for c in self.candidates if c.pattern == self.pattern and c.search == "laid"]
         return min(own, key=lambda c: abs(c.azimuth_deg - self.azimuth_deg))
 
     @property
@@ -154,7 +176,7 @@ def lay_out(
     """
     nearest: Layout | None = None
     field = thinned(field)
-    whole = Ground(field, ground, lambda plans: row_index(field, plans, ground))
+    whole = Ground(field, ground, lambda plans: row_index(field, plans, grades(plans, ground)))
     for k, dripline in enumerate(field.driplines):
         rules = rules_for(field.design, dripline, pipes, source_flow_m3h)
         schemes, candidates = _schemes(whole, rules)
@@ -182,12 +204,12 @@ def thinned(field: Field) -> Field:
 
 def _schemes(whole: Ground, rules: Rules) -> tuple[list[Scheme], tuple[Candidate, ...]]:
     """Return the best scheme of each pattern worth laying, straight rows first, and all that was judged."""
-    coarse = replace(rules, fine=False)
+    coarse = replace(rules, detail=COARSE)
 
     def judge(pattern: str, plans: tuple[RowPlan, ...]) -> Candidate:
         return _judge(whole.field, plans, whole.survey, coarse, pattern)
 
-    azimuth, judged = _choose_azimuth(whole, judge)
+    azimuth, judged = _choose_azimuth(whole, rules)
     straight = next(c for c in judged if c.azimuth_deg == azimuth)
     schemes = [Scheme(straight, (row_plan(whole.field, azimuth),))]
     schemes += _others(whole, judge, straight)
@@ -210,8 +232,7 @@ def _others(whole: Ground, judge: Judge, straight: Candidate) -> list[Scheme]:
     for index, pattern, plans in ranked:
         hopeless = any(s.candidate.over_ha > HOPELESS_SHARE * area_ha for s in found)
         if whole.field.design.row_pattern == "auto" and (hopeless or index >= PREFERENCE * least):
-            refused = Candidate(main_azimuth(plans), 0, whole.field.area.area / 1e4, math.inf)
-            found.append(Scheme(graded(refused, pattern, plans, whole.field, whole.survey), plans))
+            found.append(Scheme(_judge(whole.field, plans, whole.survey, None, pattern), plans))
             continue
         found.append(Scheme(judge(pattern, plans), plans))
         least = min(least, found[-1].candidate.cost_index)
@@ -221,18 +242,25 @@ def _others(whole: Ground, judge: Judge, straight: Candidate) -> list[Scheme]:
 def _best_laid(
     whole: Ground, rules: Rules, schemes: list[Scheme], candidates: tuple[Candidate, ...], another: bool
 ) -> Layout:
-    """Of the schemes, laid, the one of least index; another than straight rows has to be clearly better."""
-    best, best_index = None, math.inf
+    """Of the schemes, laid, the one of least index; among about equal ones that which is least steep.
+
+    Where those are alike too it is the first, straight rows.
+    """
+    found: list[tuple[float, float, Layout]] = []
     for scheme in schemes:
         laid = _laid(whole, rules, scheme, another)
         index = _laid_index(laid, scheme.candidate, whole.field)
+        found.append((index, scheme.candidate.grade_over_pct, laid))
         candidates = tuple(
-            replace(c, uniformity_pct=laid.uniformity_pct, laid_index=index) if c is scheme.candidate else c
+            replace(c, uniformity_pct=laid.uniformity_pct, laid_index=index, search="laid")
+            if c is scheme.candidate
+            else c
             for c in candidates
         )
-        if best is None or index < PREFERENCE * best_index:
-            best, best_index = laid, index
-    assert best is not None
+    least = min(index for index, _, _ in found)
+    equal = [(steep, laid) for index, steep, laid in found if PREFERENCE * index <= least]
+    gentlest = min(steep for steep, _ in equal)
+    best = next(laid for steep, laid in equal if steep <= gentlest + ALIKE_STEEP_PCT)
     return replace(best, candidates=candidates)
 
 
@@ -256,7 +284,8 @@ def _is_hopeless(field: Field, candidates: tuple[Candidate, ...]) -> bool:
     area_ha = field.area.area / 1e4
     most_over = HOPELESS_SHARE * area_ha
     least_block = 0.5 * field.design.block_min_ha
-    return all(c.over_ha > most_over or c.blocks * least_block > area_ha for c in candidates)
+    close = [c for c in candidates if c.search != "rough"]
+    return all(c.over_ha > most_over or c.blocks * least_block > area_ha for c in close)
 
 
 def rules_for(
@@ -309,47 +338,102 @@ def _laid(whole: Ground, rules: Rules, scheme: Scheme, another: bool) -> Layout:
     return min(tried, key=lambda t: t.over_tolerance_ha)
 
 
-def _choose_azimuth(whole: Ground, judge: Judge) -> tuple[float, tuple[Candidate, ...]]:
-    """Return the cheapest azimuth, the contour's unless another costs clearly less, and all judged."""
+def _choose_azimuth(whole: Ground, rules: Rules) -> tuple[float, tuple[Candidate, ...]]:
+    """Return the cheapest azimuth, the contour's unless another costs clearly less, and all judged.
+
+    Every whole degree is judged at a glance, the best of them and the contour's closely.
+    """
     field, ground, fixed = whole.field, whole.survey, whole.fixed_deg
+    coarse = replace(rules, detail=COARSE)
+
+    def closely(azimuth_deg: float) -> Candidate:
+        return _judge(field, (row_plan(field, azimuth_deg),), ground, coarse, "straight")
+
     wanted = candidate_azimuths(field.area, ground.contour, field.design.row_fall_pct)
-    if fixed is not None:
-        wanted = [fixed % 180.0]
-    judged = [straight_scheme(field, wanted[0], judge).candidate]
-    if judged[0].over_ha <= 2.0 * HOPELESS_SHARE * field.area.area / 1e4 or fixed is not None:
-        judged += [straight_scheme(field, a, judge).candidate for a in wanted[1:]]
+    judged = [closely(wanted[0] if fixed is None else fixed % 180.0)]
+    rough: list[Candidate] = []
+    if fixed is None and judged[0].over_ha <= 2.0 * HOPELESS_SHARE * field.area.area / 1e4:
+        rough = _all_round(whole, rules, wanted[1:], judged[0].cost_index)
+        judged += [closely(c.azimuth_deg) for c in _best_apart(rough, judged[0].azimuth_deg)]
     possible = [c for c in judged if math.isfinite(c.cost_index)] or judged
     best = min(possible, key=lambda c: c.cost_index)
     if ground.contour is not None and fixed is None and math.isfinite(judged[0].cost_index):
         margin = PREFERENCE if ground.slope_mean_pct >= 1.0 else 1.0
         if best.cost_index >= margin * judged[0].cost_index:
             best = judged[0]
-    return best.azimuth_deg, tuple(judged)
+    close = {c.azimuth_deg for c in judged}
+    return best.azimuth_deg, (*judged, *(c for c in rough if c.azimuth_deg not in close))
 
 
-def _judge(field: Field, plans: tuple[RowPlan, ...], ground: Survey, rules: Rules, pattern: str) -> Candidate:
-    """What plans cost, over the part of the field that they are for."""
+def _all_round(whole: Ground, rules: Rules, wanted: Sequence[float], least: float) -> list[Candidate]:
+    """Every whole degree, and what else is wanted, judged at a glance, by azimuth.
+
+    Those go first whose rows cost least: where rows and what no piping goes under cost more than another way
+    in all (`least` at first), no block is searched for.
+    """
+    field, ground = whole.field, whole.survey
+    glance = replace(rules, detail=GLANCE, most_units=GLANCE_UNITS)
+    plans = [(row_plan(field, a),) for a in sorted({*map(float, range(180)), *wanted})]
+    found = []
+    for index, plan in sorted(((whole.row_index(p), p) for p in plans), key=lambda ip: ip[0]):
+        refused = index + _least_piping(plan, rules) >= least
+        looked = None if refused else replace(glance, enough=DEARER * least - index)
+        judged = _judge(field, plan, ground, looked, "straight")
+        found.append(judged)
+        least = min(least, judged.cost_index)
+    return sorted(found, key=lambda c: c.azimuth_deg)
+
+
+def _least_piping(plans: tuple[RowPlan, ...], rules: Rules) -> float:
+    """Index that no piping of rows goes under: valves for their flow, trench for laterals of most length."""
+    design, line_m = rules.design, sum(p.laterals.length_m for p in plans)
+    flow = line_m * design.lateral_spacing_m / 1e4 * flow_m3h_ha(design, rules.dripline)
+    trench_m = line_m / (2.0 * design.lateral_max_m) * design.lateral_spacing_m
+    return VALVE_INDEX * max(1.0, flow / rules.most_flow_m3h) + TRENCH_INDEX * trench_m
+
+
+def _best_apart(rough: list[Candidate], first_deg: float) -> list[Candidate]:
+    """The cheapest at a glance that differ from each other, and from the first that was judged."""
+    kept: list[Candidate] = []
+    for c in sorted(rough, key=lambda c: c.cost_index):
+        if len(kept) == CLOSE_LOOKS or not math.isfinite(c.cost_index):
+            break
+        turns = [first_deg, *(k.azimuth_deg for k in kept)]
+        if all(abs((c.azimuth_deg - k + 90.0) % 180.0 - 90.0) > SAME_DIRECTION_DEG for k in turns):
+            kept.append(c)
+    return kept
+
+
+def _judge(
+    field: Field, plans: tuple[RowPlan, ...], ground: Survey, rules: Rules | None, pattern: str
+) -> Candidate:
+    """What plans cost, over the part of the field that they are for; of rows alone without rules."""
     part_ha = (field.area.area if plans[0].part is None else sum(p.part.area for p in plans)) / 1e4
     first = plans[0].axes
     azimuth = first.azimuth_deg if isinstance(first, Axes) and len(plans) == 1 else main_azimuth(plans)
-    found = [_choices(plan, ground, rules) for plan in plans]
+    found = [] if rules is None else [_choices(plan, ground, rules) for plan in plans]
     choices = [c for own, _ in found for c in own]
-    if not choices:
-        return graded(Candidate(azimuth, 0, part_ha, math.inf), pattern, plans, field, ground)
+    laid = grades(plans, ground)
+    if rules is None or not choices:
+        none = Candidate(azimuth, 0, part_ha, math.inf, search="none")
+        return graded(none, pattern, plans, field, laid)
     cost = (
         sum(c.cost for c in choices)
         + OVER_HA_INDEX * sum(c.over for c in choices) / 1e4
         + LOST_HA_INDEX * sum(lost for _, lost in found)
-        + row_index(field, plans, ground)
+        + row_index(field, plans, laid)
     )
     over_ha = sum(c.area_m2 for c in choices if c.excess > 0.0) / 1e4
-    return graded(Candidate(azimuth, len(choices), over_ha, cost), pattern, plans, field, ground)
+    areas = np.array([c.area_m2 for c in choices])
+    even = float((areas * [c.uniformity_pct for c in choices]).sum() / areas.sum())
+    judged = Candidate(azimuth, len(choices), over_ha, cost, uniformity_pct=even, search=rules.detail.name)
+    return graded(judged, pattern, plans, field, laid)
 
 
-def row_index(field: Field, plans: tuple[RowPlan, ...], ground: Survey) -> float:
+def row_index(field: Field, plans: tuple[RowPlan, ...], laid: Grades) -> float:
     """Index of rows alone, before any pipe: their ends and laterals, land that they do not reach, grades."""
     part_ha = (field.area.area if plans[0].part is None else sum(p.part.area for p in plans)) / 1e4
-    laid, design = grades(plans, ground), field.design
+    design = field.design
     steep = laid.excess_pct(design.row_grade_max_pct) + laid.lack_pct(design.row_fall_pct or 0.0)
     return float(
         LATERAL_INDEX * sum(p.laterals.number.size for p in plans)
@@ -372,7 +456,7 @@ def _choices(rows: RowPlan, ground: Survey, rules: Rules) -> tuple[list[BlockCho
             left_out += size_ha
             continue
         blocks, lost = _chain_blocks(chain, rows, ground, rules)
-        if rules.fine:
+        if rules.detail.exact:
             axes, surface = rows.searched_on(ground.surface)
             blocks = [well_placed(b, axes, surface, ground.slope_p95_pct, rules) for b in blocks]
         found += blocks
@@ -385,10 +469,13 @@ def _chain_blocks(
 ) -> tuple[list[BlockChoice], float]:
     """The best of a chain's slants and bay counts, by tolerance and then cost; and what it loses."""
     axes, surface = rows.searched_on(ground.surface)
+    across_m = float(chain.v_m[-1] - chain.v_m[0])
     best: tuple[list[BlockChoice], float] = ([], 0.0)
     best_key = (math.inf, math.inf)
     for slant in slants(chain):
-        for count in bay_counts(chain, slant, rules.design):
+        for count in bay_counts(chain, slant, rules.design, rules.detail.bay_counts):
+            if best[0] and count * (VALVE_INDEX + TRENCH_INDEX * across_m) > rules.enough:
+                break
             strips = bays(chain, slant, count, rules.design)
             large = [s for s in strips if s.area_m2(chain.spacing_m) >= LEAST_STRIP_HA * 1e4]
             lost = sum(s.area_m2(chain.spacing_m) for s in strips) - sum(

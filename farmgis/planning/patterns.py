@@ -6,32 +6,36 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 import shapely
 
 from farmgis.planning.contour_rows import contour_bands
 from farmgis.planning.facets import facets
-from farmgis.planning.grades import grades, short_rows
+from farmgis.planning.grades import Grades, short_rows
 from farmgis.planning.land import line_azimuth
 from farmgis.planning.parts import Neighbour, along_azimuth, band_plans, facet_plan
-from farmgis.planning.rows import RowPlan, row_plan
+from farmgis.planning.rows import RowPlan
 from farmgis.planning.survey import Survey
 from farmgis.records import Field
 from farmgis.terrain.gradient import Contour, contour
 from farmgis.terrain.surface import cell_centres
 
-SAME_DIRECTION_DEG = 3.0
+SAME_DIRECTION_DEG = 1.5
 """Directions nearer than this are judged once."""
+
+
+Search = Literal["none", "rough", "close", "laid"]
 
 
 @dataclass(frozen=True)
 class Candidate:
     """A way to run the rows that was judged: its blocks and cost in the relative index.
 
-    `azimuth_deg` is that of the largest part. Uniformity, and the index with it,
-    are known for what was laid.
+    `azimuth_deg` is that of the largest part. `search` tells how closely its blocks were searched: "none"
+    where its rows alone cost more than another way in all. Uniformity is the search's own estimate, by land,
+    until it is laid.
     """
 
     azimuth_deg: float
@@ -46,6 +50,7 @@ class Candidate:
     short_rows: int = 0
     uniformity_pct: float = math.nan
     laid_index: float = math.nan
+    search: Search = "close"
 
 
 @dataclass(frozen=True)
@@ -119,12 +124,6 @@ class Ground:
         return wanted == pattern or (wanted == "auto" and self.twisted)
 
 
-def straight_scheme(field: Field, azimuth_deg: float, judge: Judge) -> Scheme:
-    """Straight rows over the whole field."""
-    plans = (row_plan(field, azimuth_deg),)
-    return Scheme(judge("straight", plans), plans)
-
-
 def facet_contour(area: Any, ground: Survey) -> Contour | None:
     """Contour direction over a part of a field."""
     x, y = cell_centres(ground.surface)
@@ -134,10 +133,9 @@ def facet_contour(area: Any, ground: Survey) -> Contour | None:
 
 
 def graded(
-    candidate: Candidate, pattern: str, plans: tuple[RowPlan, ...], field: Field, ground: Survey
+    candidate: Candidate, pattern: str, plans: tuple[RowPlan, ...], field: Field, laid: Grades
 ) -> Candidate:
     """A candidate with what its rows are like."""
-    laid = grades(plans, ground)
     return replace(
         candidate,
         pattern=pattern,

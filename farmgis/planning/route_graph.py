@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -28,6 +29,28 @@ field, in metres along a boundary (common practice)."""
 
 
 @dataclass(frozen=True)
+class Areas:
+    """Polygons that do not overlap, with their tree."""
+
+    shapes: NDArray[np.object_]
+    tree: shapely.STRtree
+
+    @classmethod
+    def of(cls, polygons: Sequence[Any]) -> Areas:
+        """Polygons with a tree of them."""
+        shapes = np.empty(len(polygons), dtype=object)
+        shapes[:] = polygons
+        return cls(shapes, shapely.STRtree(shapes))
+
+    def overlap_m(self, segments: Any) -> Floats:
+        """Length of each segment inside them. [m]"""
+        overlap = np.zeros(len(segments))
+        which, area = self.tree.query(segments, predicate="intersects")
+        np.add.at(overlap, which, shapely.length(shapely.intersection(segments[which], self.shapes[area])))
+        return np.asarray(np.minimum(overlap, shapely.length(segments)))
+
+
+@dataclass(frozen=True)
 class Land:
     """What a route meets. Fields and `closed` ground (ponds, exclusions) are polygons, submains lines."""
 
@@ -37,6 +60,23 @@ class Land:
     corridors: tuple[Corridor, ...] = ()
     barriers: tuple[Barrier, ...] = ()
     across: float = ACROSS
+
+    @cached_property
+    def of_fields(self) -> Areas:
+        """The fields, to be asked for overlaps."""
+        return Areas.of(self.fields)
+
+    @cached_property
+    def beside_submains(self) -> Areas:
+        """The strips of 2 m to each side of submains."""
+        return Areas.of([shapely.buffer(s, 2.0, cap_style="flat") for s in self.submains])
+
+    @cached_property
+    def crossed(self) -> tuple[shapely.STRtree, Floats]:
+        """Barriers and closed ground, and what crossing each costs; infinite where it is forbidden. [m]"""
+        shapes = [b.area for b in self.barriers] + list(self.closed)
+        prices = [b.crossing_m for b in self.barriers] + [None] * len(self.closed)
+        return shapely.STRtree(shapes), np.array([np.inf if p is None else p for p in prices], dtype=float)
 
 
 @dataclass(frozen=True)
@@ -81,34 +121,18 @@ def route_graph(points_m: Floats, land: Land) -> RouteGraph:
 def ground_price_m(segments: Any, land: Land) -> Floats:
     """Price of segments by the ground under them. [m of boundary trench]"""
     length = shapely.length(segments)
-    inside = _overlap_m(segments, land.fields)
-    beside = np.zeros(len(length))
-    if land.submains:
-        strips = tuple(shapely.buffer(s, 2.0, cap_style="flat") for s in land.submains)
-        beside = np.minimum(_overlap_m(segments, strips), inside)
+    inside = land.of_fields.overlap_m(segments)
+    beside = np.minimum(land.beside_submains.overlap_m(segments), inside)
     return np.asarray(OPEN * (length - inside) + SUBMAIN * beside + land.across * (inside - beside))
 
 
 def barrier_price_m(segments: Any, land: Land) -> Floats:
     """What crossing roads, streams and closed ground adds; infinite where it is forbidden. [m]"""
     added = np.zeros(len(segments))
-    shapes = [b.area for b in land.barriers] + list(land.closed)
-    prices = [b.crossing_m for b in land.barriers] + [None] * len(land.closed)
-    if shapes:
-        segment, shape = shapely.STRtree(shapes).query(segments, predicate="intersects")
-        cost = np.array([np.inf if p is None else p for p in prices])
-        np.add.at(added, segment, cost[shape])
+    tree, cost = land.crossed
+    segment, shape = tree.query(segments, predicate="intersects")
+    np.add.at(added, segment, cost[shape])
     return added
-
-
-def _overlap_m(segments: Any, areas: Sequence[Any]) -> Floats:
-    """Length of each segment inside some polygons that do not overlap. [m]"""
-    overlap = np.zeros(len(segments))
-    if len(areas):
-        shapes = np.asarray(areas, dtype=object)
-        which, area = shapely.STRtree(shapes).query(segments, predicate="intersects")
-        np.add.at(overlap, which, shapely.length(shapely.intersection(segments[which], shapes[area])))
-    return np.asarray(np.minimum(overlap, shapely.length(segments)))
 
 
 def _lines(land: Land) -> tuple[list[Any], list[tuple[float, int]]]:

@@ -60,15 +60,19 @@ def chains(lines: Lines) -> list[Lines]:
     Where a hole parts a line, the piece that overlaps most goes on with the chain and the other starts
     a new one. Chains come in the order of their first piece.
     """
+    if (np.diff(lines.number) > 0).all():
+        return _runs(lines)
     follower = np.full(lines.number.size, -1)
     followed = np.zeros(lines.number.size, dtype=bool)
-    for _, i, j in sorted(_overlaps(lines), key=lambda o: (-o[0], o[1], o[2])):
-        if follower[i] < 0 and not followed[j]:
-            follower[i] = j
-            followed[j] = True
+    overlap, first, second = _overlaps(lines)
+    order = np.lexsort((second, first, -overlap))
+    for before, after in zip(first[order].tolist(), second[order].tolist(), strict=True):
+        if follower[before] < 0 and not followed[after]:
+            follower[before] = after
+            followed[after] = True
     found = []
-    for first in np.flatnonzero(~followed):
-        members = [int(first)]
+    for start in np.flatnonzero(~followed):
+        members = [int(start)]
         while follower[members[-1]] >= 0:
             members.append(int(follower[members[-1]]))
         which = np.zeros(lines.number.size, dtype=bool)
@@ -83,7 +87,18 @@ def jumps(start_u_m: Floats, end_u_m: Floats, spacing_m: float) -> Ints:
     return np.flatnonzero((np.abs(np.diff(start_u_m)) > limit) | (np.abs(np.diff(end_u_m)) > limit))
 
 
-def _overlaps(lines: Lines) -> list[tuple[float, int, int]]:
+def _runs(lines: Lines) -> list[Lines]:
+    """The chains of lines of one piece each: cut where a line is missing or does not overlap the next."""
+    if lines.number.size == 0:
+        return []
+    apart = np.ones(lines.number.size - 1, dtype=bool)
+    _, before, _ = _overlaps(lines)
+    apart[before] = False
+    chain = np.concatenate([[0], np.cumsum(apart)])
+    return [lines.chosen(chain == k) for k in range(chain[-1] + 1)] if apart.any() else [lines]
+
+
+def _overlaps(lines: Lines) -> tuple[Floats, Ints, Ints]:
     """All (overlap, i, j) of pieces i and j on neighbouring lines."""
     first = np.searchsorted(lines.number, lines.number + 1, side="left")
     count = np.searchsorted(lines.number, lines.number + 1, side="right") - first
@@ -92,7 +107,7 @@ def _overlaps(lines: Lines) -> list[tuple[float, int, int]]:
     low = np.maximum(lines.start_u_m[i], lines.start_u_m[j])
     overlap = np.minimum(lines.end_u_m[i], lines.end_u_m[j]) - low
     kept = overlap > 0.0
-    return list(zip(overlap[kept].tolist(), i[kept].tolist(), j[kept].tolist(), strict=True))
+    return overlap[kept], i[kept], j[kept]
 
 
 def slants(chain: Lines) -> list[float]:
@@ -111,15 +126,16 @@ def least_bays(chain: Lines, slant: float, lateral_max_m: float) -> int:
     return max(1, math.ceil((high - low) / (2.0 * lateral_max_m) - 1e-9))
 
 
-def bay_counts(chain: Lines, slant: float, design: Design) -> list[int]:
+def bay_counts(chain: Lines, slant: float, design: Design, most: int = 5) -> list[int]:
     """Numbers of submains side by side worth trying, the fewest first, down to short laterals."""
     low, high = _bounds(chain, slant)
     count = least_bays(chain, slant, design.lateral_max_m)
-    most = max(count, int((high - low) / (2.0 * SHORT_LATERAL_M)))
+    last = max(count, int((high - low) / (2.0 * SHORT_LATERAL_M)))
+    step = 1.3 ** (4.0 / max(most - 1, 1))
     counts: list[int] = []
-    while count <= most and len(counts) < 5:
+    while count <= last and len(counts) < most:
         counts.append(count)
-        count = max(count + 1, round(1.3 * count))
+        count = max(count + 1, round(step * count))
     return counts
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from html import escape
 from typing import Any
 
@@ -19,12 +19,16 @@ ROWS = (
 )
 """What is drawn above each other, each over the azimuth."""
 
+MOST_TIMES = 2.5
+"""The index is drawn up to this many times the least."""
+
 
 def direction_chart(ways: Sequence[Mapping[str, Any]], title: str) -> str:
     """An SVG drawing of the rows of the table `directions` of one field.
 
-    Each way is a dot at its azimuth, of its pattern's colour; what was chosen has a ring. What was not
-    computed has no dot.
+    Each way that was searched closely is a dot at its azimuth, of its pattern's colour; what was chosen has a
+    ring. What was judged at a glance makes a line. What was not computed has neither, and what is several
+    times as dear as the best stands at the upper edge.
     """
     height = TOP + len(ROWS) * (PANEL + GAP) + 22
     parts = [
@@ -67,14 +71,34 @@ def _panel(ways: Sequence[Mapping[str, Any]], key: str, words: str, top: float) 
             *parts,
             f'<text x="{LEFT + 8}" y="{top + PANEL / 2 + 4:.0f}" fill="{PALE}">not computed</text>',
         ]
-    values = [v for _, v in known]
-    low, high = _span(values)
+    highest = MOST_TIMES * min(v for _, v in known) if key == "cost_index" else math.inf
+    low, high = _span([min(v, highest) for _, v in known])
     for value in (low, high):
         y = _y(value, low, high, top)
         parts.append(f'<text x="{LEFT - 4}" y="{y + 4:.1f}" text-anchor="end" fill="{PALE}">{value:g}</text>')
+    parts += _line(ways, key, lambda value: _y(min(value, high), low, high, top))
     for way, value in known:
-        parts += _dot(way, _x(float(way["azimuth_deg"])), _y(value, low, high, top), f"{words} {value:.4g}")
+        if _closely(way):
+            y = _y(min(value, high), low, high, top)
+            parts += _dot(way, _x(float(way["azimuth_deg"])), y, f"{words} {value:.4g}")
     return parts
+
+
+def _line(ways: Sequence[Mapping[str, Any]], key: str, height: Callable[[float], float]) -> list[str]:
+    """What was judged at a glance, as a line over the azimuth, broken where nothing is known."""
+    all_round = [w for w in ways if w.get("search") in ("rough", "none") and w["pattern"] == "straight"]
+    path, drawing = [], False
+    for way in sorted(all_round, key=lambda w: float(w["azimuth_deg"])):
+        if _known(way, key):
+            x, y = _x(float(way["azimuth_deg"])), height(float(way[key]))
+            path.append(f"{'L' if drawing else 'M'}{x:.1f} {y:.0f}")
+        drawing = _known(way, key)
+    return [f'<path d="{"".join(path)}" fill="none" stroke="{FILLS["straight"]}"/>'] if path else []
+
+
+def _closely(way: Mapping[str, Any]) -> bool:
+    """Whether a way makes a dot: straight rows that no block was searched for are part of the line."""
+    return way.get("search") not in ("rough", "none") or way["pattern"] != "straight"
 
 
 def _known(way: Mapping[str, Any], key: str) -> bool:

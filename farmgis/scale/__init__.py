@@ -1,1 +1,1 @@
-"""Many farms: the same plan over many processes."""
+"""Many fields: the same plan over several processes."""

@@ -80,3 +80,56 @@ def test_a_raised_datum_gives_the_same_plan(square_field, ground, laid):
     for a, b in zip(low.blocks, high.blocks, strict=True):
         assert a.heads.valve_head_m == pytest.approx(b.heads.valve_head_m, abs=1e-5)
         assert a.heads.head_variation_pct == pytest.approx(b.heads.head_variation_pct, abs=1e-3)
+
+
+def wavy(x, y):
+    return 0.016 * y + 0.004 * x + 0.9 * np.sin(x / 90.0) * np.cos(y / 110.0)
+
+
+@pytest.fixture(scope="module")
+def all_round(square_field, ground, laid):
+    """A crooked field on wavy ground: (field, survey, layout)."""
+    land = shapely.Polygon([(-170, -150), (180, -120), (150, 160), (-40, 120), (-150, 60)])
+    field = square_field(area=land)
+    return field, *laid(field, ground(wavy))
+
+
+def test_every_whole_degree_is_judged_and_the_best_of_them_closely(all_round):
+    _, _, layout = all_round
+    straight = [c for c in layout.candidates if c.pattern == "straight"]
+    assert set(range(180)) <= {c.azimuth_deg for c in straight}
+    closely = [c for c in straight if c.search in ("close", "laid")]
+    assert 4 <= len(closely) <= 8
+    rough = [c for c in straight if c.search == "rough"]
+    assert len(rough) > 30
+    best = min(rough, key=lambda c: c.cost_index)
+    assert any(apart_deg(c.azimuth_deg, best.azimuth_deg) <= 1.5 for c in closely)
+    assert all(c.blocks == 0 and not np.isfinite(c.cost_index) for c in straight if c.search == "none")
+
+
+def test_no_direction_that_is_fixed_instead_costs_clearly_less(all_round, square_field, ground, laid):
+    """Brute force: rows fixed at every ninth degree, each judged closely; the glance has to see the best."""
+    field, _, layout = all_round
+    window = ground(wavy)
+    fixed = {}
+    for azimuth in range(0, 180, 9):
+        _, other = laid(square_field(area=field.area, design=Design(row_azimuth_deg=azimuth)), window)
+        fixed[azimuth] = other.chosen.cost_index
+    least = min(fixed.values())
+    assert layout.chosen.cost_index <= 1.02 * least
+    assert max(fixed.values()) > 1.5 * least  # the choice matters here
+    rough = {c.azimuth_deg: c.cost_index for c in layout.candidates if c.search == "rough"}
+    best = min(fixed, key=fixed.__getitem__)
+    assert min(rough[a] for a in rough if apart_deg(a, best) <= 3.0) <= 1.1 * min(rough.values())
+
+
+def test_uniformity_by_the_search_is_near_that_of_what_is_laid(all_round):
+    """The same direction, judged closely by the search's tables and laid emitter by emitter."""
+    _, _, layout = all_round
+    taken = layout.chosen
+    rough = min(
+        (c for c in layout.candidates if c.search == "rough" and np.isfinite(c.uniformity_pct)),
+        key=lambda c: apart_deg(c.azimuth_deg, taken.azimuth_deg),
+    )
+    assert apart_deg(rough.azimuth_deg, taken.azimuth_deg) <= 5.0
+    assert rough.uniformity_pct == pytest.approx(taken.uniformity_pct, abs=3.0)

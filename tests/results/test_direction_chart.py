@@ -49,3 +49,23 @@ def test_nothing_known_is_said():
     drawing = direction_chart([], "F")
     assert drawing.count("not computed") == 4
     assert "href" not in drawing
+
+
+def test_what_was_judged_at_a_glance_makes_a_line_that_stops_where_nothing_is_known():
+    ways = [way(float(a), index=4000.0 + 10.0 * a) | {"search": "rough"} for a in range(20)]
+    ways[7] |= {"search": "none", "blocks": 0, "cost_index": math.nan}
+    ways.append(way(5.0, chosen=True) | {"search": "laid"})
+    root = ElementTree.fromstring(direction_chart(ways, "F"))
+    index, blocks, steep = (p.attrib["d"] for p in root.findall(f"{SVG}path"))
+    assert (index.count("M"), index.count("L")) == (2, 17)
+    assert (blocks.count("M"), blocks.count("L")) == (2, 17)
+    assert (steep.count("M"), steep.count("L")) == (1, 19)  # grades are known without a search
+    assert len(root.findall(f"{SVG}circle")) == 3
+
+
+def test_a_way_many_times_as_dear_as_the_best_does_not_flatten_the_rest():
+    dear = [way(10.0, index=4000.0), way(20.0, index=4400.0), way(30.0, index=400000.0)]
+    root = ElementTree.fromstring(direction_chart(dear, "F"))
+    first, second, third = (float(d.attrib["cy"]) for d in root.findall(f"{SVG}circle")[:3])
+    assert first > second > third
+    assert first - second > 2.0
