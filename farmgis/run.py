@@ -90,7 +90,7 @@ def plan_field(
         *unsure,
         *layout_findings(field, ground, layout),
         *land_findings(field, ground),
-        *row_findings(field),
+        *row_findings(field, layout.pattern),
         *off_design_findings(field, layout, tables["blocks"]),
         *regulator_findings(field, layout, pipes, source_flow_m3h),
     )
@@ -107,8 +107,8 @@ def plan_field(
 def plan_farm(farm: Farm, progress: Progress | None = None, processes: int = 1) -> Plan:
     """Plan a farm: each field by itself, then what joins them: demand, sources, shifts.
 
-    `progress` is told each field's id when it is done. Fields may be planned in several processes at once; the plan is the same. A script that asks for it has to
-    start from `if __name__ == "__main__":`.
+    `progress` is told each field's id when it is done. Several processes plan fields at once, to the same
+    plan; a script that asks for them has to start from `if __name__ == "__main__":`.
     """
     demands = _crop_demands(farm.fields, farm.weather, farm.season)
     farm = _bound(farm, demands)

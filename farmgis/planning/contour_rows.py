@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -84,6 +84,35 @@ def contour_bands(land: Any, ground: Survey, design: Design) -> list[Band]:
     return bands
 
 
+def kept_bands(land: Any, rows: Any, ground: Survey, design: Design) -> list[Band]:
+    """Bands of rows beside the longest of some curved rows that stand, whatever their grade.
+
+    What is too sharp to follow from there gets guides of its own. Empty where machines cannot follow the
+    row itself, to half a row's spacing.
+    """
+    longest = max(shapely.get_parts(rows), key=shapely.length)
+    if longest.length < 3.0 * STEP_M:
+        return []
+    line = _gentle(_evenly(shapely.get_coordinates(longest)), design.turn_radius_m)
+    off = shapely.distance(shapely.points(line), longest).max()
+    if off > design.row_spacing_m / 2.0 or _sharpest(line) * design.turn_radius_m > 1.05:
+        return []
+    standing = guide_of(_lengthened(line, ground.surface, True, True))
+    guide = guide_of(standing.row_m(design.row_spacing_m / 2.0))  # guides run midway between rows
+    bands: list[Band] = []
+    rest = _pieces(land)
+    for piece in list(rest):
+        rows_of_guide = _measured(guide, piece, ground, design)
+        band, _ = _banded(
+            guide, piece, replace(rows_of_guide, over=np.zeros_like(rows_of_guide.over)), design
+        )
+        if band is not None:
+            bands.append(band)
+            rest.remove(piece)
+            rest += _pieces(shapely.difference(piece, band.area))
+    return bands + [b for piece in rest for b in contour_bands(piece, ground, design)]
+
+
 def _pieces(land: Any) -> list[Any]:
     """The parts of land that are worth a band: large enough, and wider than a few rows."""
     parts = [p for p in shapely.get_parts(shapely.get_parts(land)) if p.geom_type == "Polygon"]
@@ -146,16 +175,25 @@ def _guide(
     if len(line) < 4:
         return None
     line = gaussian_filter1d(line, 2.0, axis=0, mode="nearest")
-    line = _evenly(line)
-    for _ in range(20):  # smoothed until it keeps the radius
+    return guide_of(_lengthened(_gentle(_evenly(line), radius_m), soft, off, on))
+
+
+def _gentle(line: Floats, radius_m: float) -> Floats:
+    """A line smoothed until it keeps a radius."""
+    for _ in range(20):
         if _sharpest(line) * radius_m <= 1.05:
             break
         line = _evenly(gaussian_filter1d(line, 3.0, axis=0, mode="nearest"))
-    rows, columns = soft.z_m.shape
-    beyond = np.arange(1.0, math.hypot(rows, columns) * soft.cell_m / STEP_M / 4.0)[:, None] * STEP_M * 4.0
-    before = (line[0] + beyond * _unit(line[0] - line[1]))[::-1] if off else line[:0]
-    after = line[-1] + beyond * _unit(line[-1] - line[-2]) if on else line[:0]
-    return guide_of(np.concatenate([before, line, after]))
+    return line
+
+
+def _lengthened(line: Floats, surface: Surface, before: bool, after: bool) -> Floats:
+    """A line with straight ends that reach beyond the ground, where they are wanted."""
+    rows, columns = surface.z_m.shape
+    beyond = np.arange(1.0, math.hypot(rows, columns) * surface.cell_m / STEP_M / 4.0)[:, None] * STEP_M * 4.0
+    head = (line[0] + beyond * _unit(line[0] - line[1]))[::-1] if before else line[:0]
+    tail = line[-1] + beyond * _unit(line[-1] - line[-2]) if after else line[:0]
+    return np.concatenate([head, line, tail])
 
 
 def _followed(
@@ -217,7 +255,10 @@ class _Rows:
 
 def _band(guide: Guide, piece: Any, ground: Survey, design: Design) -> tuple[Band | None, float]:
     """A guide's band in a piece, and its score: land on which rows keep their grade. [m2]"""
-    rows = _measured(guide, piece, ground, design)
+    return _banded(guide, piece, _measured(guide, piece, ground, design), design)
+
+
+def _banded(guide: Guide, piece: Any, rows: _Rows, design: Design) -> tuple[Band | None, float]:
     low, high = (_reach(rows, way) for way in (-1.0, 1.0))
     spacing = design.lateral_spacing_m
     low_m, high_m = (math.ceil(abs(b) / spacing) * spacing * (1.0 if b > 0 else -1.0) for b in (low, high))

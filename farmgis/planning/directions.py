@@ -60,7 +60,7 @@ def direction_findings(field: Field, ground: Survey, layout: Layout) -> list[Fin
     contour = ground.contour
     found = _twisted(field, ground, layout) + _broken(field, layout)
     fixed = field.design.row_azimuth_deg is not None or field.kept_rows is not None
-    if contour is not None and fixed:
+    if contour is not None and fixed and layout.pattern == "straight":
         found += _fixed_across(field, ground, contour.azimuth_deg, layout)
     elif contour is not None and layout.pattern == "straight":
         found += _not_the_contour(field, contour.azimuth_deg, layout)
@@ -109,13 +109,18 @@ def _twisted(field: Field, ground: Survey, layout: Layout) -> list[Finding]:
 
 
 def _as_asked(field: Field, layout: Layout) -> Finding:
-    chosen, words = layout.chosen, WORDS[layout.pattern]
+    chosen = layout.chosen
+    what = f"{WORDS[layout.pattern]} in {chosen.parts} parts are planned as asked"
+    advice = 'leave `row_pattern` out, or state "straight", to compare'
+    if field.kept_rows is not None:
+        what = "curved rows are planned beside those that stand"
+        advice = 'state `row_pattern = "straight"` to compare'
     return Finding(
         "note",
         "rows",
-        f"{words} in {chosen.parts} parts are planned as asked, where one direction would serve",
+        f"{what}, where one direction would serve",
         field.field_id,
-        'leave `row_pattern` out, or state "straight", to compare',
+        advice,
         chosen.grade_over_pct,
         field.design.row_grade_max_pct,
         "%",

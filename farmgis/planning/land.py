@@ -115,17 +115,22 @@ def line_azimuth(lines: Any) -> tuple[float, float]:
     return math.degrees(math.atan2(s, c)) / 2.0 % 180.0, spread
 
 
-def row_findings(field: Field) -> list[Finding]:
-    """Rows that stand already and cannot be kept as they are; laterals that no shift frees of wheels."""
+def row_findings(field: Field, pattern: str = "straight") -> list[Finding]:
+    """Rows that stand already and cannot be kept as they are; laterals that no shift frees of wheels.
+
+    `pattern` is that of the rows that were laid.
+    """
     found = []
     design = field.design
     if field.kept_rows is not None:
         azimuth, spread = line_azimuth(field.kept_rows)
         stated = design.row_azimuth_deg
         turn = 0.0 if stated is None else abs((stated - azimuth + 90.0) % 180.0 - 90.0)
-        if spread > BENT_DEG:
-            found.append(_kept(field, "do not run one way; straight rows in their mean direction are planned",
-                               "divide the field where they turn", spread, BENT_DEG))  # fmt: skip
+        if spread > BENT_DEG and pattern == "straight":
+            found.append(_kept(field, "do not run one way and no curve could be laid beside them; straight "
+                               "rows in their mean direction are planned", "draw one of them from end to end "
+                               "of the field, no sharper than `turn_radius_m`, or divide the field where they "
+                               "turn", spread, BENT_DEG))  # fmt: skip
         if turn > FORGOTTEN_ROWS_DEG:
             found.append(_kept(field, f"run at {azimuth:.0f} degrees and `row_azimuth_deg` says "
                                f"{stated:.0f}; what was stated is planned",

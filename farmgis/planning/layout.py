@@ -215,7 +215,7 @@ def _schemes(whole: Ground, rules: Rules) -> tuple[list[Scheme], tuple[Candidate
     schemes += _others(whole, judge, straight)
     judged += tuple(s.candidate for s in schemes[1:])
     schemes = [s for s in schemes if math.isfinite(s.candidate.cost_index)] or schemes[:1]
-    wanted = whole.field.design.row_pattern
+    wanted = whole.wanted
     if wanted != "auto" and any(s.candidate.pattern == wanted for s in schemes):
         schemes = [s for s in schemes if s.candidate.pattern == wanted]
     least = min(s.candidate.cost_index for s in schemes)
@@ -231,7 +231,7 @@ def _others(whole: Ground, judge: Judge, straight: Candidate) -> list[Scheme]:
     found: list[Scheme] = []
     for index, pattern, plans in ranked:
         hopeless = any(s.candidate.over_ha > HOPELESS_SHARE * area_ha for s in found)
-        if whole.field.design.row_pattern == "auto" and (hopeless or index >= PREFERENCE * least):
+        if whole.wanted == "auto" and (hopeless or index >= PREFERENCE * least):
             found.append(Scheme(_judge(whole.field, plans, whole.survey, None, pattern), plans))
             continue
         found.append(Scheme(judge(pattern, plans), plans))

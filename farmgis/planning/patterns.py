@@ -11,10 +11,10 @@ from typing import Any, Literal
 import numpy as np
 import shapely
 
-from farmgis.planning.contour_rows import contour_bands
+from farmgis.planning.contour_rows import contour_bands, kept_bands
 from farmgis.planning.facets import facets
 from farmgis.planning.grades import Grades, short_rows
-from farmgis.planning.land import line_azimuth
+from farmgis.planning.land import BENT_DEG, line_azimuth
 from farmgis.planning.parts import Neighbour, along_azimuth, band_plans, facet_plan
 from farmgis.planning.rows import RowPlan
 from farmgis.planning.survey import Survey
@@ -111,16 +111,33 @@ class Ground:
     @cached_property
     def curved(self) -> tuple[RowPlan, ...]:
         """Plans of bands of contour rows, panel by panel."""
-        bands = contour_bands(self.field.area, self.survey, self.field.design)
-        return tuple(
-            plan for k in range(len(bands)) for plan in band_plans(self.field, bands, k, self.survey)
-        )
+        field = self.field
+        if self.bent_rows:
+            bands = kept_bands(field.area, field.kept_rows, self.survey, field.design)
+        else:
+            bands = contour_bands(field.area, self.survey, field.design)
+        return tuple(plan for k in range(len(bands)) for plan in band_plans(field, bands, k, self.survey))
+
+    @cached_property
+    def bent_rows(self) -> bool:
+        """Whether curved rows stand already, which are to be gone on with."""
+        field = self.field
+        if field.kept_rows is None or field.design.row_azimuth_deg is not None:
+            return False
+        return field.design.row_pattern != "straight" and line_azimuth(field.kept_rows)[1] > BENT_DEG
+
+    @property
+    def wanted(self) -> str:
+        """The pattern that is asked for, by the user or by rows that stand; else "auto"."""
+        return "contour" if self.bent_rows else self.field.design.row_pattern
 
     def asked(self, pattern: str) -> bool:
         """Whether a pattern is to be tried besides straight rows: asked for, or called for by the ground."""
+        if self.bent_rows:
+            return pattern == "contour"
         if self.fixed_deg is not None:
             return False
-        wanted = self.field.design.row_pattern
+        wanted = self.wanted
         return wanted == pattern or (wanted == "auto" and self.twisted)
 
 

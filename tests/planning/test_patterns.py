@@ -10,6 +10,7 @@ from farmgis.planning.block_search import submain_pipes
 from farmgis.planning.contour_rows import contour_bands
 from farmgis.planning.facets import facets
 from farmgis.planning.grades import grades
+from farmgis.planning.land import row_findings
 from farmgis.planning.layout import lay_out
 from farmgis.planning.survey import survey
 from farmgis.records import Design, Dripline
@@ -195,3 +196,39 @@ def test_guides_fall_as_much_as_is_wanted(square_field, ground):
     z = plane(points[inside, 0], points[inside, 1])
     run = np.hypot(*np.diff(points[inside], axis=0).T)
     np.testing.assert_allclose(np.abs(np.diff(z)) / run * 100.0, 0.6, atol=0.05)
+
+
+def arc(radius_m, first_deg, last_deg):
+    """An arc about (0, -radius), so that it goes through the origin."""
+    turn = np.radians(np.linspace(first_deg, last_deg, 60))
+    return np.column_stack([radius_m * np.sin(turn), radius_m * np.cos(turn) - radius_m])
+
+
+def test_curved_rows_that_stand_are_gone_on_with(square_field, ground):
+    """Rows about one centre stay circles about it, in step with the one that stands."""
+    standing = shapely.multilinestrings([arc(260.0, -50.0, 50.0)])
+    field = square_field(9.0, line=COMPENSATING, kept_rows=standing)
+    found = survey(field, ground(plane))
+    layout = lay_out(field, found, submain_pipes(reader.pipes()))
+    assert layout.pattern == "contour"
+    assert row_findings(field, layout.pattern) == []
+    off, step = [], []
+    for block in layout.blocks:
+        for row in shapely.get_parts(block.row_lines):
+            points = shapely.get_coordinates(row)
+            beside = np.abs(np.degrees(np.arctan2(points[:, 0], points[:, 1] + 260.0))) < 40.0
+            if beside.sum() > 3:
+                radius = np.hypot(points[beside, 0], points[beside, 1] + 260.0)
+                off.append(np.ptp(radius))
+                step.append((radius.mean() - 260.0) / 0.75)
+    assert max(off) < 0.05  # chords of 4 m lie 8 mm within an arc of 260 m
+    assert np.abs(np.array(step) - np.round(step)).max() < 0.05
+
+
+def test_curves_too_sharp_for_the_machines_are_not_followed(square_field, ground):
+    field = square_field(9.0, line=COMPENSATING, kept_rows=shapely.multilinestrings([arc(12.0, -80.0, 80.0)]))
+    layout = lay_out(field, survey(field, ground(plane)), submain_pipes(reader.pipes()))
+    assert layout.pattern == "straight"
+    assert ["no sharper than `turn_radius_m`" in f.advice for f in row_findings(field, layout.pattern)] == [
+        True
+    ]
