@@ -127,10 +127,15 @@ def row_findings(field: Field, pattern: str = "straight") -> list[Finding]:
         stated = design.row_azimuth_deg
         turn = 0.0 if stated is None else abs((stated - azimuth + 90.0) % 180.0 - 90.0)
         if spread > BENT_DEG and pattern == "straight":
-            found.append(_kept(field, "do not run one way and no curve could be laid beside them; straight "
-                               "rows in their mean direction are planned", "draw one of them from end to end "
-                               "of the field, no sharper than `turn_radius_m`, or divide the field where they "
-                               "turn", spread, BENT_DEG))  # fmt: skip
+            what = (
+                "do not run one way and no curve could be laid beside them; straight rows in their mean "
+                "direction are planned"
+            )
+            advice = (
+                "draw one of them from end to end of the field, no sharper than `turn_radius_m`, or divide "
+                "the field where they turn"
+            )
+            found.append(_kept(field, what, advice, spread, BENT_DEG))
         if turn > FORGOTTEN_ROWS_DEG:
             found.append(_kept(field, f"run at {azimuth:.0f} degrees and `row_azimuth_deg` says "
                                f"{stated:.0f}; what was stated is planned",
