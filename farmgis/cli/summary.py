@@ -57,7 +57,12 @@ def _layout_lines(s: dict[str, Any]) -> list[str]:
     if worst is not None:
         lines.append(
             f"  worst block {worst['block_id']}: heads {worst['head_min_m']:.1f} to "
-            f"{worst['head_max_m']:.1f} m, variation {worst['head_variation_pct']:.0f} %"
+            f"{worst['head_max_m']:.1f} m, "
+            + (
+                "compensating line"
+                if worst["compensating"]
+                else f"variation {worst['head_variation_pct']:.0f} %"
+            )
         )
     return lines
 

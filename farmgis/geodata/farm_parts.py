@@ -121,7 +121,7 @@ def soil_of(document: Document, name: str) -> Soil:
 def driplines_of(document: Document) -> tuple[Dripline, ...]:
     """The candidates in the order given; the tables' one where there are none."""
     given = tuple(Dripline(**table) for table in document.get("dripline", ()))
-    return given or (tables.default_dripline(),)
+    return given or tables.default_driplines()
 
 
 def pipes_of(document: Document) -> tuple[Pipe, ...]:

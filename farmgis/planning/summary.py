@@ -25,8 +25,11 @@ def plan_summary(
     worst = None
     if facts is not None:
         plain = facts["tolerance_kind"] != "pressure_compensating"
-        i = int(np.argmax(np.where(plain | ~plain.any(), facts["head_variation_pct"], -np.inf)))
+        flat = not plain.any()  # compensating lines hold their flow: there the lowest head is what matters
+        worse = -facts["head_min_m"] if flat else np.where(plain, facts["head_variation_pct"], -np.inf)
+        i = int(np.argmax(worse))
         worst = {
+            "compensating": flat,
             "block_id": str(facts["block_id"][i]),
             "head_variation_pct": float(facts["head_variation_pct"][i]),
             "head_min_m": float(facts["head_min_m"][i]),

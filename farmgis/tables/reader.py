@@ -162,19 +162,22 @@ def field_grades() -> tuple[FieldGrade, ...]:
 
 
 @cache
-def default_dripline() -> Dripline:
-    """The line that is planned with where the user names none."""
-    row = rows("driplines")[0]
+def default_driplines() -> tuple[Dripline, ...]:
+    """The lines to choose from where the user names none: a plain one, then the same compensating."""
     numbers = (
         "inside_diameter_mm",
         "emitter_spacing_m",
         "emitter_flow_l_h",
         "nominal_head_m",
         "exponent",
+        "least_head_m",
         "greatest_head_m",
         "variation",
     )
-    return Dripline(name=row["name"], **{key: float(row[key]) for key in numbers})
+    return tuple(
+        Dripline(name=row["name"], **{key: float(row[key]) for key in numbers if row[key]})
+        for row in rows("driplines")
+    )
 
 
 def _find(kind: str, name: str, table: Iterable[Row]) -> Row:

@@ -136,10 +136,14 @@ def test_pipe_class_follows_from_its_wall():
         assert 20.0 * strength / (safety * (ratio - 1.0)) >= 0.975 * float(row["pressure_class_bar"])
 
 
-def test_default_dripline():
-    line = reader.default_dripline()
+def test_default_driplines():
+    line, compensating = reader.default_driplines()
     assert (line.inside_diameter_mm, line.emitter_flow_l_h, line.emitter_spacing_m) == (22.2, 1.0, 0.4)
     assert (line.exponent, line.greatest_head_m, line.variation) == (0.5, 12.0, 0.03)
+    assert (line.compensating, line.least_head_m) == (False, None)
+    assert compensating.compensating
+    assert (compensating.least_head_m, compensating.greatest_head_m) == (4.0, 22.0)
+    assert compensating.emitter_flow_l_h / compensating.emitter_spacing_m == 2.5
 
 
 def test_unknown_names_are_told_with_the_nearest():
