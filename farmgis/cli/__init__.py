@@ -1,7 +1,5 @@
 """The command line: one file a command. It parses, calls and prints; it computes nothing."""
 
-import os
-
 import click
 
 from farmgis import __version__
@@ -12,8 +10,6 @@ from farmgis.cli.field_sheets import check_field, test_points
 from farmgis.cli.maps import maps
 from farmgis.cli.plan import plan
 from farmgis.cli.report import report
-
-os.environ.setdefault("OMP_WAIT_POLICY", "passive")  # an idle thread leaves its core to others
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})

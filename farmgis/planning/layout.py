@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -12,11 +11,11 @@ import shapely
 
 from farmgis.errors import FieldError
 from farmgis.hydraulics.water import water_at
+from farmgis.planning.azimuths import HOPELESS_SHARE, PREFERENCE, choose_azimuth
 from farmgis.planning.block_choice import best_blocks, well_placed
 from farmgis.planning.block_hydraulics import BlockHeads, solve_block
 from farmgis.planning.block_search import (
     COARSE,
-    GLANCE,
     MOST_UNITS,
     TRENCH_INDEX,
     VALVE_INDEX,
@@ -26,13 +25,11 @@ from farmgis.planning.block_search import (
 from farmgis.planning.grades import Grades, grades, row_lengths_m
 from farmgis.planning.laterals import DrawnBlock, draw_block
 from farmgis.planning.patterns import (
-    SAME_DIRECTION_DEG,
     Candidate,
     Ground,
     Judge,
     Scheme,
     azimuth_at,
-    candidate_azimuths,
     graded,
     main_azimuth,
 )
@@ -66,27 +63,11 @@ STEEP_ROW_INDEX = 60.0
 ERODING_HA_INDEX = 300.0
 """A hectare whose rows are steeper than that at all: half of a lost one (common practice)."""
 
-HOPELESS_SHARE = 0.25
-"""A dripline that leaves more of a field than this out of tolerance is not laid out if another is listed."""
-
-PREFERENCE = 0.98
-"""On ground of 1 % or more another direction than the contour's has to cost less than this share."""
-
 ALIKE_STEEP_PCT = 10.0
 """Ways to run the rows whose shares of too steep land are no farther apart than this are alike in it."""
 
 NEAR = 1.15
 """Patterns whose index is within this of the least are laid and compared as laid."""
-
-CLOSE_LOOKS = 4
-"""So many of the directions that are best at a glance are judged closely, besides the contour's."""
-
-DEARER = 1.15
-"""At a glance, no more submains are tried where their valves and trenches alone would take an index over this
-many times the least."""
-
-GLANCE_UNITS = 12
-"""A strip is judged at a glance in no more units than this, or in five a block."""
 
 MANY_VERTICES, THIN_M = 5000, 0.05
 """A boundary of more vertices than this is planned with those that it needs to be true to 5 cm, or where
@@ -209,7 +190,9 @@ def _schemes(whole: Ground, rules: Rules) -> tuple[list[Scheme], tuple[Candidate
     def judge(pattern: str, plans: tuple[RowPlan, ...]) -> Candidate:
         return _judge(whole.field, plans, whole.survey, coarse, pattern)
 
-    azimuth, judged = _choose_azimuth(whole, rules)
+    azimuth, judged = choose_azimuth(
+        whole, rules, lambda plans, level: _judge(whole.field, plans, whole.survey, level, "straight")
+    )
     straight = next(c for c in judged if c.azimuth_deg == azimuth)
     schemes = [Scheme(straight, (row_plan(whole.field, azimuth),))]
     schemes += _others(whole, judge, straight)
@@ -336,72 +319,6 @@ def _laid(whole: Ground, rules: Rules, scheme: Scheme, another: bool) -> Layout:
         if another and _too_small(field, tried[-1]):
             break  # the next dripline is tried: tighter searches only make blocks smaller
     return min(tried, key=lambda t: t.over_tolerance_ha)
-
-
-def _choose_azimuth(whole: Ground, rules: Rules) -> tuple[float, tuple[Candidate, ...]]:
-    """Return the cheapest azimuth, the contour's unless another costs clearly less, and all judged.
-
-    Every whole degree is judged at a glance, the best of them and the contour's closely.
-    """
-    field, ground, fixed = whole.field, whole.survey, whole.fixed_deg
-    coarse = replace(rules, detail=COARSE)
-
-    def closely(azimuth_deg: float) -> Candidate:
-        return _judge(field, (row_plan(field, azimuth_deg),), ground, coarse, "straight")
-
-    wanted = candidate_azimuths(field.area, ground.contour, field.design.row_fall_pct)
-    judged = [closely(wanted[0] if fixed is None else fixed % 180.0)]
-    rough: list[Candidate] = []
-    if fixed is None and judged[0].over_ha <= 2.0 * HOPELESS_SHARE * field.area.area / 1e4:
-        rough = _all_round(whole, rules, wanted[1:], judged[0].cost_index)
-        judged += [closely(c.azimuth_deg) for c in _best_apart(rough, judged[0].azimuth_deg)]
-    possible = [c for c in judged if math.isfinite(c.cost_index)] or judged
-    best = min(possible, key=lambda c: c.cost_index)
-    if ground.contour is not None and fixed is None and math.isfinite(judged[0].cost_index):
-        margin = PREFERENCE if ground.slope_mean_pct >= 1.0 else 1.0
-        if best.cost_index >= margin * judged[0].cost_index:
-            best = judged[0]
-    close = {c.azimuth_deg for c in judged}
-    return best.azimuth_deg, (*judged, *(c for c in rough if c.azimuth_deg not in close))
-
-
-def _all_round(whole: Ground, rules: Rules, wanted: Sequence[float], least: float) -> list[Candidate]:
-    """Every whole degree, and what else is wanted, judged at a glance, by azimuth.
-
-    Those go first whose rows cost least: where rows and what no piping goes under cost more than another way
-    in all (`least` at first), no block is searched for.
-    """
-    field, ground = whole.field, whole.survey
-    glance = replace(rules, detail=GLANCE, most_units=GLANCE_UNITS)
-    plans = [(row_plan(field, a),) for a in sorted({*map(float, range(180)), *wanted})]
-    found = []
-    for index, plan in sorted(((whole.row_index(p), p) for p in plans), key=lambda ip: ip[0]):
-        refused = index + _least_piping(plan, rules) >= least
-        looked = None if refused else replace(glance, enough=DEARER * least - index)
-        judged = _judge(field, plan, ground, looked, "straight")
-        found.append(judged)
-        least = min(least, judged.cost_index)
-    return sorted(found, key=lambda c: c.azimuth_deg)
-
-
-def _least_piping(plans: tuple[RowPlan, ...], rules: Rules) -> float:
-    """Index that no piping of rows goes under: valves for their flow, trench for laterals of most length."""
-    design, line_m = rules.design, sum(p.laterals.length_m for p in plans)
-    flow = line_m * design.lateral_spacing_m / 1e4 * flow_m3h_ha(design, rules.dripline)
-    trench_m = line_m / (2.0 * design.lateral_max_m) * design.lateral_spacing_m
-    return VALVE_INDEX * max(1.0, flow / rules.most_flow_m3h) + TRENCH_INDEX * trench_m
-
-
-def _best_apart(rough: list[Candidate], first_deg: float) -> list[Candidate]:
-    """The cheapest at a glance that differ from each other, and from the first that was judged."""
-    kept: list[Candidate] = []
-    for c in sorted(rough, key=lambda c: c.cost_index):
-        if len(kept) == CLOSE_LOOKS or not math.isfinite(c.cost_index):
-            break
-        turns = [first_deg, *(k.azimuth_deg for k in kept)]
-        if all(abs((c.azimuth_deg - k + 90.0) % 180.0 - 90.0) > SAME_DIRECTION_DEG for k in turns):
-            kept.append(c)
-    return kept
 
 
 def _judge(

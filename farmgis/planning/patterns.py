@@ -16,11 +16,14 @@ from farmgis.planning.facets import facets
 from farmgis.planning.grades import Grades, short_rows
 from farmgis.planning.land import BENT_DEG, line_azimuth
 from farmgis.planning.parts import Neighbour, along_azimuth, band_plans, facet_plan
-from farmgis.planning.rows import RowPlan
+from farmgis.planning.rows import RowPlan, row_plan
 from farmgis.planning.survey import Survey
 from farmgis.records import Field
 from farmgis.terrain.gradient import Contour, contour
 from farmgis.terrain.surface import cell_centres
+
+GLANCE_M = 1.0
+"""To this the outline of a field is true that is judged at a glance."""
 
 SAME_DIRECTION_DEG = 1.5
 """Directions nearer than this are judged once."""
@@ -85,6 +88,22 @@ class Ground:
         """Whether rows along the best single direction are steeper than their limit, as a rule."""
         contour = self.survey.contour
         return contour is not None and contour.rms_grade_along_pct > self.field.design.row_grade_max_pct
+
+    @cached_property
+    def _outline(self) -> Field:
+        """The field with a boundary true to a metre: what is judged at a glance."""
+        area = shapely.multipolygons(list(shapely.get_parts(shapely.simplify(self.field.area, GLANCE_M))))
+        return replace(self.field, area=area)
+
+    @cached_property
+    def _straight(self) -> dict[float, RowPlan]:
+        return {}
+
+    def outlined(self, azimuth_deg: float) -> RowPlan:
+        """Straight rows over the field's outline at an azimuth, found once."""
+        if azimuth_deg not in self._straight:
+            self._straight[azimuth_deg] = row_plan(self._outline, azimuth_deg)
+        return self._straight[azimuth_deg]
 
     def plans(self, pattern: str) -> tuple[RowPlan, ...]:
         """Plans of a pattern, found once; none where it comes to nothing."""
