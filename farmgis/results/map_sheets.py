@@ -99,7 +99,9 @@ class _Set:
         blocks = self.rows["blocks"][self.rows["blocks"].field_id == field_id]
         names = ("laterals", "submains", "valves", "extreme_emitters")
         own = {n: self.rows[n][self.rows[n].block_id.isin(blocks.block_id)] for n in names}
-        return {"blocks": blocks} | own
+        fittings, submains = self.rows["fittings"], self.rows["submains"].submain_id
+        strange = fittings.on_id.isin(submains) & ~fittings.on_id.isin(own["submains"].submain_id)
+        return {"blocks": blocks, "fittings": fittings[~strange]} | own
 
     def _ground(self, field_id: str) -> Ground | None:
         if field_id not in self.grounds:
@@ -163,14 +165,14 @@ class _Set:
         draw.draw_pipes(sheet, own["submains"], SUBMAINS, draw.submain_width_pt, 5.0, 7, edge_pt=0.0)
         draw.draw_pipes(sheet, self.rows["mains"], MAINS, draw.trench_width_pt, 5.6, 6.5, -2.4)
         draw.draw_valves(sheet, own["valves"], 5.4, named=True)
-        draw.draw_fittings(sheet, self.rows["fittings"], 4.4)
+        draw.draw_fittings(sheet, own["fittings"], 4.4)
         draw.draw_extremes(sheet, own["extreme_emitters"])
         draw.draw_headworks(sheet, self.rows["headworks"])
         places = draw.name_places(sheet, own["blocks"], own["submains"], 11.0)
         draw.draw_falls(sheet, ground, own["blocks"], places)
         draw.name_blocks(sheet, own["blocks"], places, self.shifts, 6.8, full=True)
         entries = legend.field_entries(self.rows, own, frame, step, interval)
-        notes = ("Numbers of fittings are those of their table.",) if len(self.rows["fittings"]) else ()
+        notes = ("Numbers of fittings are those of their table.",) if len(own["fittings"]) else ()
         facts = _field_facts(row, own["laterals"])
         self._panel(sheet.page, frame, f"{field_title(row)}: layout", number_, facts, entries, notes)
         return sheet.page
