@@ -130,12 +130,12 @@ def test_same_plan_gives_the_same_bytes(two_fields, text, tmp_path):
 
 
 def test_map_places_are_the_layers_to_a_decimetre(page, two_fields):
-    held = json.loads(next(s for s in page.scripts if s.startswith("{")))
+    held, later = (json.loads(s) for s in page.scripts if s.startswith("{"))
     west, south, *_ = shapely.total_bounds(two_fields.tables["fields"].geometry)
     valves = two_fields.tables["valves"].geometry
     for valve, point in zip(valves, held["points"]["valves"], strict=True):
         assert np.hypot(point["p"][0] / 10 + west - valve.x, point["p"][1] / 10 + south - valve.y) < 0.1
-    assert len(held["laterals"]) == len(two_fields.tables["laterals"].geometry)
+    assert len(later["laterals"]) == len(two_fields.tables["laterals"].geometry)
     assert held["each"] == 1
 
 
@@ -195,7 +195,7 @@ def test_hostile_text_stays_text(hostile_plan, hostile, tmp_path):
     page = Page(made(hostile_plan, tmp_path))
     plain = Page(made(Plan("Empty", "EPSG:32633", {}, (), (), {}), tmp_path))
     assert hostile.split(" -- ")[0] in page.text
-    assert sum(t == "script" for t, _ in page.elements) <= 3
+    assert sum(t == "script" for t, _ in page.elements) <= 4
     ours = """svg g path text polyline polygon line rect figure figcaption br table caption thead tbody tr
         th td details summary h3 h4 em strong label select option noscript small b span div dl dt dd ul li
         input a"""
