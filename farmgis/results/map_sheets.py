@@ -29,6 +29,7 @@ GOOD_FIELD_SCALE, GOOD_FARM_SCALE = 2000.0, 7500.0
 
 FARM_CONTOURS_M = 2.0
 NO_PROOF = "farmgis computes and certifies nothing: whoever is licensed for it checks and approves."
+GROUND = "Contours are those of the ground that the plan was computed with: irrigated land alone."
 NO_MAINS = "Mains, pump and filter are not planned in this plan."
 
 
@@ -132,8 +133,15 @@ class _Set:
         draw.name_blocks(sheet, rows["blocks"], places, self.shifts, 5.2, full=False)
         draw.name_fields(sheet, fields)
         entries = legend.farm_entries(rows, any(contours))
+        notes = (GROUND,) if any(contours) else ()
         self._panel(
-            sheet.page, frame, "Blocks by shift, submains and mains", number_, _farm_facts(rows), entries, ()
+            sheet.page,
+            frame,
+            "Blocks by shift, submains and mains",
+            number_,
+            _farm_facts(rows),
+            entries,
+            notes,
         )
         _fields_table(sheet.page, fields)
         return sheet.page
@@ -172,7 +180,10 @@ class _Set:
         draw.draw_falls(sheet, ground, own["blocks"], places)
         draw.name_blocks(sheet, own["blocks"], places, self.shifts, 6.8, full=True)
         entries = legend.field_entries(self.rows, own, frame, step, interval)
-        notes = ("Numbers of fittings are those of their table.",) if len(own["fittings"]) else ()
+        notes = (
+            *(("Numbers of fittings are those of their table.",) if len(own["fittings"]) else ()),
+            *((GROUND,) if interval else ()),
+        )
         facts = _field_facts(row, own["laterals"])
         self._panel(sheet.page, frame, f"{field_title(row)}: layout", number_, facts, entries, notes)
         return sheet.page
