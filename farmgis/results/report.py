@@ -419,4 +419,6 @@ def _template() -> Any:
     import jinja2
 
     files = jinja2.FunctionLoader(lambda name: _file("report_page", name))
-    return jinja2.Environment(loader=files, autoescape=True, trim_blocks=True).get_template("page.html.jinja")
+    environment = jinja2.Environment(loader=files, autoescape=True, trim_blocks=True)
+    environment.filters["prose"] = parts.prose
+    return environment.get_template("page.html.jinja")

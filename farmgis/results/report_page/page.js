@@ -32,7 +32,7 @@
   window.matchMedia("print").addEventListener("change", unroll);
   window.addEventListener("beforeprint", function () {
     unroll();
-    document.querySelectorAll("details").forEach(function (d) { d.open = true; unfold(d); });
+    document.querySelectorAll("details:not(.long)").forEach(function (d) { d.open = true; unfold(d); });
   });
 
   var sift = document.getElementById("sift");
