@@ -52,7 +52,7 @@ def runs(text: str, bold: bool) -> list[tuple[str, str]]:
     return made
 
 
-def width_pt(text: str, size_pt: float, bold: bool = False) -> float:
+def text_width_pt(text: str, size_pt: float, bold: bool = False) -> float:
     """Width of a line of text. [pt]"""
     return sum(run_width_pt(shaped(part, font, size_pt), font, size_pt) for font, part in runs(text, bold))
 

@@ -11,9 +11,10 @@ import pandas
 import shapely
 
 from farmgis.records import Floats
+from farmgis.results.map_fonts import text_width_pt
 from farmgis.results.map_frame import MapFrame
 from farmgis.results.map_ground import Ground, contours, fall, interval_m
-from farmgis.results.map_page import WHITE, Colour, Page, printable
+from farmgis.results.map_page import POINTS_PER_MM, WHITE, Colour, Page, printable
 from farmgis.results.map_points import Point
 from farmgis.results.styles import FITTINGS, HEADS, INK, MAINS, PALE, SHIFTS, WARN
 
@@ -66,10 +67,18 @@ class Sheet:
         return f.left_mm <= x <= f.left_mm + f.width_mm and f.bottom_mm <= y <= f.bottom_mm + f.height_mm
 
     def label(self, x: float, y: float, text: str, size_pt: float, **more: Any) -> None:
-        """Write on the map, with a white edge so that lines behind it do not disturb."""
+        """Write on the map and within it, with a white edge so that lines behind do not disturb."""
         if self.shows(x, y):
             style: dict[str, Any] = {"ha": "center", "va": "center", "halo": True} | more
+            x += 0.0 if style.get("angle_deg") else self._inward(x, text, size_pt, style)
             self.page.text(x, y, text, size_pt, **style)
+
+    def _inward(self, x: float, text: str, size_pt: float, style: dict[str, Any]) -> float:
+        """How far a level text has to move to end within the map. [mm]"""
+        wide = text_width_pt(text, size_pt, style.get("bold", False)) / POINTS_PER_MM
+        left = x - {"left": 0.0, "center": 0.5, "right": 1.0}[style["ha"]] * wide
+        least, most = self.frame.left_mm + 1.0, self.frame.left_mm + self.frame.width_mm - 1.0
+        return max(least - left, 0.0) - max(left + wide - most, 0.0)
 
 
 def shift_colour(shift: float) -> str:
@@ -336,10 +345,11 @@ def draw_headworks(sheet: Sheet, headworks: pandas.DataFrame) -> None:
         if sheet.shows(x, y):
             sheet.page.marks([(x, y)], "pentagon", 4.6, MAINS[-1], zorder=17)
             flow = f" · {row.flow_m3h:.0f} m³/h" if row.flow_m3h == row.flow_m3h else ""
-            sheet.label(
-                x + 3.4, y, printable(row.name or row.source_id, 30) + flow, 6.5, ha="left",
-                colour=MAINS[-1], bold=True, zorder=22,
-            )  # fmt: skip
+            words = printable(row.name or row.source_id, 30) + flow
+            end = x + 5.0 + text_width_pt(words, 6.5, bold=True) / POINTS_PER_MM
+            fits = end < sheet.frame.left_mm + sheet.frame.width_mm
+            beside, ha = (3.4, "left") if fits else (-3.4, "right")
+            sheet.label(x + beside, y, words, 6.5, ha=ha, colour=MAINS[-1], bold=True, zorder=22)
 
 
 def draw_extremes(sheet: Sheet, emitters: pandas.DataFrame) -> None:

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from farmgis.records import Floats
-from farmgis.results.map_fonts import run_width_pt, runs, shaped, width_pt
+from farmgis.results.map_fonts import run_width_pt, runs, shaped, text_width_pt
 from farmgis.results.map_page import POINTS_PER_MM, WHITE, Box, Colour, Look
 
 HATCH_MM = 2.0
@@ -95,7 +95,7 @@ class Pen:
         """Write a line of text."""
         size = look.size_pt
         right = {"left": 0.0, "center": -0.5, "right": -1.0}[look.ha]
-        right *= width_pt(text, size, look.bold) if right else 0.0
+        right *= text_width_pt(text, size, look.bold) if right else 0.0
         up = {"baseline": 0.0, "center": -0.36, "bottom": 0.2}[look.va] * size
         if not look.angle_deg:
             self._write(x * POINTS_PER_MM + right, y * POINTS_PER_MM + up, text, look)

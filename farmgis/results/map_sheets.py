@@ -100,8 +100,10 @@ class _Set:
         blocks = self.rows["blocks"][self.rows["blocks"].field_id == field_id]
         names = ("laterals", "submains", "valves", "extreme_emitters")
         own = {n: self.rows[n][self.rows[n].block_id.isin(blocks.block_id)] for n in names}
-        fittings, submains = self.rows["fittings"], self.rows["submains"].submain_id
-        strange = fittings.on_id.isin(submains) & ~fittings.on_id.isin(own["submains"].submain_id)
+        fittings, strange = self.rows["fittings"], False
+        for layer, name in (("submains", "submain_id"), ("valves", "valve_id")):
+            of_all, of_field = self.rows[layer][name], own[layer][name]
+            strange = strange | (fittings.on_id.isin(of_all) & ~fittings.on_id.isin(of_field))
         return {"blocks": blocks, "fittings": fittings[~strange]} | own
 
     def _ground(self, field_id: str) -> Ground | None:

@@ -19,7 +19,7 @@ from farmgis.layers import LAYERS
 from farmgis.records import Plan, Table
 from farmgis.results.hand_over import write_maps
 from farmgis.results.map_files import write_sheets
-from farmgis.results.map_fonts import BOLD, REGULAR, runs, width_pt
+from farmgis.results.map_fonts import BOLD, REGULAR, runs, text_width_pt
 from farmgis.results.map_frame import A3, A4, choose_frame
 from farmgis.results.map_ground import contours, fall, field_ground
 from farmgis.results.map_page import Look
@@ -226,6 +226,38 @@ def test_laterals_are_thinned_so_that_lines_stand_apart(written, tilted):
     assert (each - 1) * SPACING * 1000.0 / frame.scale < 1.3
 
 
+def test_names_at_the_edge_stay_within_the_map(tilted, tmp_path):
+    """A pump a few metres from the east edge: its name ends west of the edge, as the PDF's letters stand."""
+    frame = choose_frame((WEST, SOUTH, WEST + WIDE, SOUTH + HIGH), 2000.0)
+    pump = shapely.Point(frame.bounds[2] - 2.0, SOUTH + 40.0)
+    works = rows_table(source_id=["river"], name=["The far river"], flow_m3h=[170.0], geometry=[pump])
+    write_sheets(
+        replace(tilted, tables=tilted.tables | {"headworks": works}), tmp_path / "maps.pdf", tmp_path
+    )
+    words = pypdfium2.PdfDocument(tmp_path / "maps.pdf")[1].get_textpage()
+    found = words.search("The far river")
+    first, count = found.get_next()
+    right = max(words.get_charbox(k)[2] for k in range(first, first + count)) * MM
+    assert frame.left_mm < right < frame.left_mm + frame.width_mm
+
+
+def test_a_fields_sheet_leaves_out_fittings_of_other_fields(tilted, tmp_path):
+    own, strange = shapely.Point(WEST + 30.0, SOUTH + 30.0), shapely.Point(WEST + WIDE + 2.0, SOUTH)
+    tables = dict(tilted.tables)
+    tables["submains"] = rows_table(
+        submain_id=["LR-B01-S1", "XX-B01-S1"], seq=[1, 1], block_id=["LR-B01", "XX-B01"],
+        nominal_mm=[110.0, 63.0], geometry=[*tables["submains"].geometry[:1], tables["submains"].geometry[1]],
+    )  # fmt: skip
+    tables["fittings"] = rows_table(
+        fitting_id=["F1", "F2"], kind=["flush", "drain"], size_mm=[25.0, 25.0],
+        on_id=["LR-B01-S1", "XX-B01-S1"], reason=["end", "low"], geometry=[own, strange],
+    )  # fmt: skip
+    write_sheets(replace(tilted, tables=tables), tmp_path / "maps.pdf", tmp_path)
+    text = pypdf.PdfReader(tmp_path / "maps.pdf").pages[1].extract_text()
+    assert "Flush" in text
+    assert "Drain" not in text
+
+
 def test_without_mains_it_says_so(tilted, tmp_path):
     kept = {k: v for k, v in tilted.tables.items() if k not in ("mains", "fittings", "headworks")}
     bare = replace(tilted, tables=kept)
@@ -277,7 +309,7 @@ def test_letters_are_as_wide_as_their_font_says():
     names = TTFont(FONT).getBestCmap()
     text = "Main, 200 mm · ³é"
     expected = sum(widths[names[ord(c)]][0] for c in text) * 10.0 / 2048.0
-    assert width_pt(text, 10.0) == pytest.approx(expected, abs=0.05)
+    assert text_width_pt(text, 10.0) == pytest.approx(expected, abs=0.05)
 
 
 def test_each_script_gets_a_font():
