@@ -262,6 +262,14 @@ def _fields_table(page: Page, fields: pandas.DataFrame) -> None:
     table(page, x, top, heads, widths, lines, 5.4, row_mm, frozenset((1, 2, 3, 4)))
 
 
+def _rows_run(row: Any) -> str:
+    mean = f"{number(row.row_azimuth_deg, 0)}°"
+    parts = number(row.row_parts, 0, "several")
+    bent = {"contour": f"with the contours, in {parts} parts", "facets": f"in {parts} facets"}
+    told = bent.get(str(row.row_pattern))
+    return f"{told}; {mean} in the mean" if told else f"{mean} from grid north"
+
+
 def _field_facts(row: Any, laterals: pandas.DataFrame) -> tuple[tuple[str, str], ...]:
     spacing = f", {draw.lateral_spacing_m(laterals):.2f} m apart" if len(laterals) else ""
     contour = number(row.contour_azimuth_deg, 0)
@@ -270,7 +278,7 @@ def _field_facts(row: Any, laterals: pandas.DataFrame) -> tuple[tuple[str, str],
         ("Crop", str(row.crop or "")),
         ("Slope: mean; 95 % under", f"{number(row.slope_mean_pct, 1)} %; {number(row.slope_p95_pct, 1)} %"),
         ("Contour runs", f"{contour}° from grid north" if contour else "not known"),
-        ("Rows run", f"{number(row.row_azimuth_deg, 0)}° from grid north"),
+        ("Rows run", _rows_run(row)),
         ("Greatest grade along rows", f"{number(row.row_grade_max_pct, 1)} %"),
         ("Line", str(row.dripline or "")),
         ("Laterals", f"{len(laterals):,}{spacing}"),

@@ -165,12 +165,13 @@ def why_direction(f: Any) -> list[str]:
     row, contour = float(f.row_azimuth_deg), float(f.contour_azimuth_deg)
     cost = float(getattr(f, "cost_index", np.nan))
     along = float(getattr(f, "contour_cost_index", np.nan))
-    found = [_choice(row, contour, cost, along)]
+    bent = _bent(f, row)
+    found = [bent or _choice(row, contour, cost, along)]
     if contour == contour:
         error = float(f.direction_error_deg)
-        sure = "less than 0.1" if error < 0.05 else number(error, 1, "not known")
+        sure = "less than 0.1" if error < 0.05 else f"± {number(error, 1, '?')}"
         found.append(
-            f"The contour direction is known to ± {sure} degrees; the ground's agreement with "
+            f"The contour direction is known to {sure} degrees; the ground's agreement with "
             "one direction is "
             f"{number(f.direction_agreement, 2, 'not known')} (1 is best)."
         )
@@ -185,6 +186,24 @@ def why_direction(f: Any) -> list[str]:
             "with roll-over protection and belt."
         )
     return found
+
+
+def _bent(f: Any, row: float) -> str | None:
+    """What is said of rows that do not run one way; None of rows that do."""
+    parts = number(f.row_parts, 0, "several")
+    cost = number(f.cost_index, 0, "not known")
+    if f.row_pattern == "contour":
+        return (
+            f"The rows bend with the contours, in {parts} parts; in the mean they run at {row:.0f}° "
+            f"(index {cost}). What straight rows would ask is drawn here and told among the findings."
+        )
+    if f.row_pattern == "facets":
+        return (
+            f"The field is laid in {parts} facets, each with straight rows of its own; in the mean they run "
+            f"at {row:.0f}° (index {cost}). What other ways would ask is drawn here and told among the "
+            "findings."
+        )
+    return None
 
 
 def _choice(row: float, contour: float, cost: float, along: float) -> str:

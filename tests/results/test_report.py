@@ -83,6 +83,18 @@ def test_direction_is_told_with_its_figures(page, two_fields):
         assert f"{grade:.1f} % at most" in page.text
 
 
+@pytest.mark.parametrize(("pattern", "words"), [("contour", "bend with the contours"), ("facets", "facets")])
+def test_rows_that_do_not_run_one_way_are_told_as_such(two_fields, tmp_path, pattern, words):
+    fields = two_fields.tables["fields"]
+    columns = dict(fields.columns)
+    columns["row_pattern"] = np.array([pattern] * len(fields.geometry), dtype=object)
+    columns["row_parts"] = np.full(len(fields.geometry), 6)
+    bent = replace(two_fields, tables=two_fields.tables | {"fields": Table(columns, fields.geometry)})
+    told = Page(made(bent, tmp_path)).text
+    assert words in told
+    assert "because that costs less" not in told.split("Found here")[0]
+
+
 def test_worst_emitter_is_the_layers(page, two_fields):
     blocks = two_fields.tables["blocks"].columns
     plain = blocks["tolerance_kind"] != "pressure_compensating"
