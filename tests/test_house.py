@@ -19,6 +19,8 @@ FILE_LIBRARIES = {
     "click",
     "rich",
     "matplotlib",
+    "pypdfium2",
+    "reportlab",
     "sqlite3",
     "csv",
     "os",

@@ -47,12 +47,14 @@ def _lines(told: Any) -> Iterator[str]:
         yield from _wrapped(f"{reason.how}{source}", "  = ")
         if reason.agrees is not None:
             verdict = "agrees" if reason.agrees else "DOES NOT AGREE"
-            yield f"  reckoned again from the layers: {_shown(reason.again)} {reason.unit}, {verdict}"
+            again = f"{_shown(reason.again)} {reason.unit}".rstrip()
+            yield f"  reckoned again from the layers: {again}, {verdict}"
     if told.assumptions:
         yield "It rests on:"
         for a in told.assumptions:
             by = "; ".join(dict.fromkeys(word for word in (a.known, a.source) if word))
-            yield from _wrapped(f"{a.key} = {a.value} {a.unit} ({by})", "  - ")
+            value = f"{a.value} {a.unit}".rstrip()
+            yield from _wrapped(f"{a.key} = {value} ({by})", "  - ")
     for finding in told.findings:
         advice = f"{finding.advice[:1].upper()}{finding.advice[1:]}"
         yield from _wrapped(f"{finding.severity}: {finding.what}. {advice}", "  ! ")

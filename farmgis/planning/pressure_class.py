@@ -265,6 +265,7 @@ def _negative(source_id: str, pressures: Sequence[ReachPressure]) -> tuple[Findi
         return ()
     worst = min(low, key=lambda r: r.trip_head_min_m)
     metres = sum(float(chainage_m(r.line_m)[-1]) for r in low)
+    told = f"{metres / 1000.0:.1f} km" if metres >= 950.0 else f"{round(metres, -1):.0f} m"
     parts = worst.trip_head_min_m < VAPOUR_M
     reaches = "the water column can part and close again with a blow" if parts else "the mains can suck air"
     top = worst.line_m[int(np.argmax(worst.line_m[:, 2]))]
@@ -272,8 +273,8 @@ def _negative(source_id: str, pressures: Sequence[ReachPressure]) -> tuple[Findi
         Finding(
             "attention" if parts and metres >= LONG_RISING_M else "note",
             "pressure",
-            f"if the pump of {source_id} trips at full flow, pressure can fall under that of the air along "
-            f"{metres:.0f} m of its mains, most in {worst.main_id}: {reaches}",
+            "if the pump trips at full flow, pressure can fall under that of the air along "
+            f"{told} of its mains, most in {worst.main_id}: {reaches}",
             source_id,
             "have an engineer analyse the transients before pipes are bought: slow stop and start, air "
             "valves of the right kind, an air vessel or a flywheel; never rely on this figure alone",
@@ -298,7 +299,7 @@ def _rising(source_id: str, network: MainNetwork, pressures: Sequence[ReachPress
         Finding(
             "note",
             "pressure",
-            f"the main of {source_id} rises {rise[node]:.0f} m over {away[node]:.0f} m to "
+            f"the main rises {rise[node]:.0f} m over {away[node]:.0f} m to "
             f"{network.node_id[node]}: a wave is back after {back_s:.0f} s, and any faster stop is sudden",
             source_id,
             "valves that close slower than that; an engineer's transient analysis of the pump trip, with a "

@@ -214,7 +214,8 @@ def _submain_fittings(where_id: str, pieces: Sequence[Row], drawn: Drawn, spares
     for row in sorted(pieces, key=lambda r: (r["submain_id"], r["seq"])):
         before = last.get(row["submain_id"])
         if before is not None and before["nominal_mm"] != row["nominal_mm"]:
-            reducers[f"{before['nominal_mm']:g} to {row['nominal_mm']:g} mm"] += 1
+            small, large = sorted((before["nominal_mm"], row["nominal_mm"]))
+            reducers[f"{large:g} to {small:g} mm"] += 1
         last[row["submain_id"]] = row
     for name, row in last.items():
         if "flush" not in drawn.held.get(name, set()):

@@ -85,7 +85,7 @@ def _short_at_peak(source: Source, balance: SourceBalance, all_of_them: Sequence
     shortage = balance.peak_m3_day - balance.available_m3_day
     hectares = shortage / (balance.peak_m3_day / balance.irrigated_ha) if balance.irrigated_ha > 0.0 else 0.0
     what = (
-        f"source {balance.source_id} is short by {shortage:,.0f} m3/day at the peak: its fields need "
+        f"short by {shortage:,.0f} m3/day at the peak: its fields need "
         f"{balance.peak_m3_day:,.0f}, it gives {balance.available_m3_day:,.0f}; that is {hectares:.1f} ha"
     )
     judged = [b for b in all_of_them if b.verdict != "not judged"]

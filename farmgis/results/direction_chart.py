@@ -72,7 +72,7 @@ def _panel(ways: Sequence[Mapping[str, Any]], key: str, words: str, top: float) 
             f'<text x="{LEFT + 8}" y="{top + PANEL / 2 + 4:.0f}" fill="{PALE}">not computed</text>',
         ]
     highest = MOST_TIMES * min(v for _, v in known) if key == "cost_index" else math.inf
-    low, high = _span([min(v, highest) for _, v in known])
+    low, high = _span([min(v, highest) for _, v in known], 1.0 if key == "blocks" else 0.0)
     for value in (low, high):
         y = _y(value, low, high, top)
         parts.append(f'<text x="{LEFT - 4}" y="{y + 4:.1f}" text-anchor="end" fill="{PALE}">{value:g}</text>')
@@ -108,12 +108,13 @@ def _known(way: Mapping[str, Any], key: str) -> bool:
     return key != "blocks" or float(value) > 0.0
 
 
-def _span(values: Sequence[float]) -> tuple[float, float]:
-    """Round bounds that hold the values."""
+def _span(values: Sequence[float], least_step: float = 0.0) -> tuple[float, float]:
+    """Round bounds that hold the values; what is counted has a step of 1 at least."""
     low, high = min(values), max(values)
     if low == high == 0.0:
         return 0.0, 1.0
     step = 10.0 ** math.floor(math.log10(max(high - low, abs(high) * 0.05, 1e-6)))
+    step = max(step, least_step)
     low, high = math.floor(low / step) * step, math.ceil(high / step) * step
     return (low, high) if high > low else (low - step, high + step)
 

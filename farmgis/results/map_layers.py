@@ -11,22 +11,21 @@ import pandas
 import shapely
 
 from farmgis.records import Floats
+from farmgis.results.map_fonts import text_width_pt
 from farmgis.results.map_frame import MapFrame
 from farmgis.results.map_ground import Ground, contours, fall, interval_m
-from farmgis.results.map_page import Page, printable
+from farmgis.results.map_page import POINTS_PER_MM, WHITE, Colour, Page, printable
 from farmgis.results.map_points import Point
 from farmgis.results.styles import FITTINGS, HEADS, INK, MAINS, PALE, SHIFTS, WARN
 
 CONTOUR = "#6f5232"
-LATERAL = "#56707c"
+LATERAL = "#7c939d"
 TINT = 0.32
+UNSEEN_MM = 0.02
+"""Points of a line nearer to its course than this on paper are left out."""
+
 THINNEST_MM = 1.3
 """Laterals are drawn no closer than this on paper."""
-
-MARKERS = {
-    "circle": "o", "star": "*", "pentagon": "p", "filled_arrowhead": ">", "equilateral_triangle": "^",
-    "cross2": "X", "diamond": "D", "square": "s",
-}  # fmt: skip
 
 
 class Sheet:
@@ -34,48 +33,28 @@ class Sheet:
 
     def __init__(self, frame: MapFrame) -> None:
         """An empty page with the frame's window."""
-        from matplotlib.patches import Rectangle
-
         self.frame = frame
         self.page = Page(frame.paper)
-        self.window = Rectangle(
-            (frame.left_mm, frame.bottom_mm), frame.width_mm, frame.height_mm,
-            transform=self.page.axes.transData,
-        )  # fmt: skip
+        self.window = (frame.left_mm, frame.bottom_mm, frame.width_mm, frame.height_mm)
 
-    def lines(self, lines: Sequence[Floats], colour: str, width_pt: float, **more: Any) -> None:
+    def lines(self, lines: Sequence[Floats], colour: Colour, width_pt: float, **more: Any) -> None:
         """Draw lines of the ground, each of shape (n, 2)."""
-        from matplotlib.collections import LineCollection
+        drawn = shapely.linestrings(
+            np.concatenate([self.frame.on_paper(line) for line in lines] or [np.empty((0, 2))]),
+            indices=np.repeat(np.arange(len(lines)), [len(line) for line in lines]),
+        )
+        seen = [shapely.get_coordinates(line) for line in shapely.simplify(drawn, UNSEEN_MM)]
+        self.page.lines(seen, colour, width_pt, within=self.window, **more)
 
-        if lines:
-            drawn = LineCollection(
-                [self.frame.on_paper(line) for line in lines], colors=colour, linewidths=width_pt, **more
-            )
-            self._clipped(drawn)
-
-    def areas(self, shapes: Iterable[Any], **more: Any) -> None:
+    def areas(self, shapes: Iterable[Any], face: Colour | None, edge: Colour, **more: Any) -> None:
         """Draw polygons of the ground with their holes."""
-        from matplotlib.collections import PatchCollection
-        from matplotlib.patches import PathPatch
-
-        patches = [PathPatch(self._path(p)) for s in shapes if s is not None for p in shapely.get_parts(s)]
-        if patches:
-            self._clipped(PatchCollection(patches, **more))
-
-    def _clipped(self, collection: Any) -> None:
-        self.page.axes.add_collection(collection, autolim=False)
-        collection.set_clip_path(self.window)
-
-    def _path(self, polygon: Any) -> Any:
-        from matplotlib.path import Path
-
-        rings = [polygon.exterior, *polygon.interiors]
-        points = [self.frame.on_paper(shapely.get_coordinates(r)) for r in rings]
-        codes = [
-            np.r_[Path.MOVETO, np.full(len(p) - 2, Path.LINETO), Path.CLOSEPOLY].astype(np.uint8)
-            for p in points
+        drawn = [
+            [self.frame.on_paper(shapely.get_coordinates(r)) for r in (part.exterior, *part.interiors)]
+            for shape in shapes
+            if shape is not None
+            for part in shapely.get_parts(shape)
         ]
-        return Path(np.concatenate(points), np.concatenate(codes))
+        self.page.areas(drawn, face, edge, within=self.window, **more)
 
     def place(self, point: Any) -> tuple[float, float]:
         """Where a point of the ground lies on the page. [mm]"""
@@ -88,12 +67,18 @@ class Sheet:
         return f.left_mm <= x <= f.left_mm + f.width_mm and f.bottom_mm <= y <= f.bottom_mm + f.height_mm
 
     def label(self, x: float, y: float, text: str, size_pt: float, **more: Any) -> None:
-        """Write on the map, with a white edge so that lines behind it do not disturb."""
-        from matplotlib.patheffects import withStroke
-
+        """Write on the map and within it, with a white edge so that lines behind do not disturb."""
         if self.shows(x, y):
-            drawn = self.page.text(x, y, text, size_pt, **({"ha": "center", "va": "center"} | more))
-            drawn.set_path_effects([withStroke(linewidth=0.28 * size_pt, foreground="white")])
+            style: dict[str, Any] = {"ha": "center", "va": "center", "halo": True} | more
+            x += 0.0 if style.get("angle_deg") else self._inward(x, text, size_pt, style)
+            self.page.text(x, y, text, size_pt, **style)
+
+    def _inward(self, x: float, text: str, size_pt: float, style: dict[str, Any]) -> float:
+        """How far a level text has to move to end within the map. [mm]"""
+        wide = text_width_pt(text, size_pt, style.get("bold", False)) / POINTS_PER_MM
+        left = x - {"left": 0.0, "center": 0.5, "right": 1.0}[style["ha"]] * wide
+        least, most = self.frame.left_mm + 1.0, self.frame.left_mm + self.frame.width_mm - 1.0
+        return max(least - left, 0.0) - max(left + wide - most, 0.0)
 
 
 def shift_colour(shift: float) -> str:
@@ -104,17 +89,15 @@ def shift_colour(shift: float) -> str:
 def draw_fields(sheet: Sheet, fields: pandas.DataFrame) -> None:
     """Outlines of the fields; land that is not planned is hatched."""
     refused = fields.status == "not planned"
-    sheet.areas(fields["shape"][~refused], facecolor="none", edgecolor=INK, linewidth=0.9, zorder=6)
-    sheet.areas(
-        fields["shape"][refused], facecolor="none", edgecolor=PALE, linewidth=0.9, hatch="///", zorder=6
-    )
+    sheet.areas(fields["shape"][~refused], None, INK, width_pt=0.9, zorder=6)
+    sheet.areas(fields["shape"][refused], None, PALE, width_pt=0.9, hatched=True, zorder=6)
 
 
 def draw_blocks(sheet: Sheet, blocks: pandas.DataFrame, opacity: float = TINT) -> None:
     """Blocks tinted by their shift."""
     for shift, own in blocks.groupby("shift", dropna=False):
         tint = thin_colour(shift_colour(float(shift)), opacity)
-        sheet.areas(own["shape"], facecolor=tint, edgecolor="#4d4d4d", linewidth=0.5, zorder=2)
+        sheet.areas(own["shape"], tint, "#4d4d4d", zorder=2)
 
 
 def thin_colour(colour: str, opacity: float) -> tuple[float, float, float]:
@@ -149,7 +132,7 @@ def name_blocks(
     for row in blocks.itertuples():
         x, y = sheet.place(places[row.block_id])
         short = str(row.block_id).removeprefix(f"{row.field_id}-") if full else str(row.block_id)
-        sheet.label(x, y + 0.2 * size_pt, short, size_pt, fontweight="bold")
+        sheet.label(x, y + 0.2 * size_pt, short, size_pt, bold=True)
         told = shifts[row.block_id] + (f" · {row.flow_m3h:.0f} m³/h" if full else "")
         sheet.label(x, y - 0.26 * size_pt, told, 0.8 * size_pt)
 
@@ -162,26 +145,25 @@ def name_fields(sheet: Sheet, fields: pandas.DataFrame) -> None:
         middle = (west + east) / 2.0
         under = shapely.intersection(row.shape, shapely.box(middle - half, south, middle + half, north))
         x, y = sheet.place(shapely.Point(middle, north if under.is_empty else shapely.bounds(under)[3]))
-        sheet.label(x, y + 2.6, printable(row.name or row.field_id, 40), 7.5, fontweight="bold")
+        sheet.label(x, y + 2.6, printable(row.name or row.field_id, 40), 7.5, bold=True)
 
 
 def draw_neighbours(sheet: Sheet, fields: pandas.DataFrame, frame: MapFrame) -> None:
     """Other fields that the map shows, as grey outlines with their names."""
-    sheet.areas(fields["shape"], facecolor="none", edgecolor=PALE, linewidth=0.5, zorder=1)
+    sheet.areas(fields["shape"], None, PALE, zorder=1)
     for row in fields.itertuples():
         seen = shapely.intersection(row.shape, shapely.box(*frame.bounds))
         if seen.area > (25.0 * frame.scale / 1000.0) ** 2:
             x, y = sheet.place(_middle(seen))
-            sheet.label(x, y, printable(row.name or row.field_id, 30), 6.0, color=PALE)
+            sheet.label(x, y, printable(row.name or row.field_id, 30), 6.0, colour=PALE)
 
 
 def draw_points(sheet: Sheet, points: Sequence[Point]) -> None:
     """Points to set out, each with its number."""
-    for p in points:
-        x, y = sheet.place(shapely.Point(p.x_m, p.y_m))
-        if sheet.shows(x, y):
-            sheet.page.mark(x, y, "o", 1.1, INK, markeredgewidth=0.25, zorder=16)
-            sheet.label(x + 0.9, y + 1.0, str(p.number), 4.8, ha="left", va="bottom", zorder=21)
+    places = sheet.frame.on_paper(np.array([(p.x_m, p.y_m) for p in points]).reshape(-1, 2)).tolist()
+    sheet.page.marks([at for at in places if sheet.shows(*at)], "circle", 1.1, INK, width_pt=0.25)
+    for p, (x, y) in zip(points, places, strict=True):
+        sheet.label(x + 0.9, y + 1.0, str(p.number), 4.8, ha="left", va="bottom", zorder=21)
 
 
 def _middle(shape: Any) -> Any:
@@ -231,10 +213,8 @@ def draw_laterals(sheet: Sheet, laterals: pandas.DataFrame) -> int:
         return 1
     step = lateral_step(lateral_spacing_m(laterals), sheet.frame.scale)
     place = laterals.groupby([laterals.block_id, laterals.submain_id, sides(laterals)]).cumcount()
-    tolerance = 0.05 * sheet.frame.scale / 1000.0
-    kept = laterals["shape"][place % step == 0].to_numpy()
-    thin = shapely.simplify(shapely.force_2d(kept), tolerance)
-    sheet.lines([shapely.get_coordinates(s) for s in thin], LATERAL, 0.3, zorder=3)
+    kept = laterals["shape"][place % step == 0]
+    sheet.lines([shapely.get_coordinates(s) for s in kept], LATERAL, 0.3, zorder=3)
     return step
 
 
@@ -267,7 +247,7 @@ def _along(
     angle = angle - 180.0 if angle > 90.0 else angle + 180.0 if angle <= -90.0 else angle
     x -= beside_mm * math.sin(math.radians(angle))
     y += beside_mm * math.cos(math.radians(angle))
-    sheet.label(x, y, text, size_pt, color=colour, rotation=angle, rotation_mode="anchor", zorder=12)
+    sheet.label(x, y, text, size_pt, colour=colour, angle_deg=angle, zorder=12)
 
 
 def draw_falls(sheet: Sheet, ground: Ground | None, blocks: pandas.DataFrame, places: dict[str, Any]) -> None:
@@ -284,12 +264,8 @@ def draw_falls(sheet: Sheet, ground: Ground | None, blocks: pandas.DataFrame, pl
         if not sheet.shows(x, y):
             continue
         start, end = (x - 3.2 * east, y - 3.2 * north), (x + 3.2 * east, y + 3.2 * north)
-        sheet.page.axes.annotate(
-            "", end, start, zorder=13,
-            arrowprops={"arrowstyle": "-|>,head_length=0.35,head_width=0.14", "lw": 0.8,
-                        "color": CONTOUR, "shrinkA": 0, "shrinkB": 0},
-        )  # fmt: skip
-        sheet.label(x + 4.4, y, f"{slope_pct:.1f} %", 5.2, ha="left", color=CONTOUR)
+        sheet.page.arrow(start, end, CONTOUR, 13.0)
+        sheet.label(x + 4.4, y, f"{slope_pct:.1f} %", 5.2, ha="left", colour=CONTOUR)
 
 
 def sizes_drawn(pipes: pandas.DataFrame, colours: Sequence[str]) -> dict[float, str]:
@@ -328,14 +304,14 @@ def draw_pipes(
     drawn = sizes_drawn(pipes, colours)
     for size, colour in drawn.items():
         lines = [shapely.get_coordinates(s) for s in pipes["shape"][pipes.nominal_mm == size]]
-        sheet.lines(lines, "white", width_pt(size) + edge_pt, zorder=zorder, capstyle="butt")
-        sheet.lines(lines, colour, width_pt(size), zorder=zorder + 0.1, capstyle="butt")
+        sheet.lines(lines, WHITE, width_pt(size) + edge_pt, zorder=zorder)
+        sheet.lines(lines, colour, width_pt(size), zorder=zorder + 0.1)
         for line in lines:
             on_paper = sheet.frame.on_paper(line)
             if label_pt and float(np.hypot(*np.diff(on_paper, axis=0).T).sum()) > 7.0:
                 _along(sheet, on_paper, 0.5, f"{size:.0f}", label_pt, colours[-1], beside_mm)
     unknown = pipes["shape"][~np.isfinite(pipes.nominal_mm)]
-    sheet.lines([shapely.get_coordinates(s) for s in unknown], PALE, 1.2, zorder=zorder, linestyles="--")
+    sheet.lines([shapely.get_coordinates(s) for s in unknown], PALE, 1.2, zorder=zorder, dashed=True)
 
 
 def draw_valves(
@@ -345,21 +321,21 @@ def draw_valves(
     for row in valves.itertuples():
         x, y = sheet.place(row.shape)
         if sheet.shows(x, y):
-            sheet.page.mark(x, y, "D", 2.1, colour, zorder=15)
+            sheet.page.marks([(x, y)], "diamond", 2.1, colour, zorder=15)
             if named:
                 own = "-".join(str(row.valve_id).split("-")[-2:])
                 sheet.label(x + 2.0, y + 1.8, own, size_pt, ha="left", zorder=21)
 
 
 def draw_fittings(sheet: Sheet, fittings: pandas.DataFrame, size_pt: float) -> None:
-    """Fittings by kind, each with its number in their table; without numbers where `size_pt` is 0."""
-    for number, row in enumerate(fittings.itertuples(), start=1):
+    """Fittings by kind, each with its number in the table of all; without numbers where `size_pt` is 0."""
+    for row in fittings.itertuples():
         x, y = sheet.place(row.shape)
         if sheet.shows(x, y):
             shape, colour = FITTINGS.get(str(row.kind), ("circle", PALE))
-            sheet.page.mark(x, y, MARKERS.get(shape, "o"), 1.7, colour, markeredgecolor=INK, zorder=14)
+            sheet.page.marks([(x, y)], shape, 1.7, colour, INK, zorder=14)
             if size_pt:
-                sheet.label(x - 1.3, y - 1.5, str(number), size_pt, ha="right", zorder=21)
+                sheet.label(x - 1.3, y - 1.5, str(row.Index + 1), size_pt, ha="right", zorder=21)
 
 
 def draw_headworks(sheet: Sheet, headworks: pandas.DataFrame) -> None:
@@ -367,12 +343,13 @@ def draw_headworks(sheet: Sheet, headworks: pandas.DataFrame) -> None:
     for row in headworks.itertuples():
         x, y = sheet.place(row.shape)
         if sheet.shows(x, y):
-            sheet.page.mark(x, y, "p", 4.6, MAINS[-1], zorder=17)
+            sheet.page.marks([(x, y)], "pentagon", 4.6, MAINS[-1], zorder=17)
             flow = f" · {row.flow_m3h:.0f} m³/h" if row.flow_m3h == row.flow_m3h else ""
-            sheet.label(
-                x + 3.4, y, printable(row.name or row.source_id, 30) + flow, 6.5, ha="left",
-                color=MAINS[-1], fontweight="bold", zorder=22,
-            )  # fmt: skip
+            words = printable(row.name or row.source_id, 30) + flow
+            end = x + 5.0 + text_width_pt(words, 6.5, bold=True) / POINTS_PER_MM
+            fits = end < sheet.frame.left_mm + sheet.frame.width_mm
+            beside, ha = (3.4, "left") if fits else (-3.4, "right")
+            sheet.label(x + beside, y, words, 6.5, ha=ha, colour=MAINS[-1], bold=True, zorder=22)
 
 
 def draw_extremes(sheet: Sheet, emitters: pandas.DataFrame) -> None:
@@ -381,5 +358,6 @@ def draw_extremes(sheet: Sheet, emitters: pandas.DataFrame) -> None:
         x, y = sheet.place(row.shape)
         low = row.which == "lowest"
         if sheet.shows(x, y):
-            sheet.page.mark(x, y, "v" if low else "^", 1.9, WARN if low else HEADS[-1], zorder=14)
+            shape, colour = ("triangle_down", WARN) if low else ("equilateral_triangle", HEADS[-1])
+            sheet.page.marks([(x, y)], shape, 1.9, colour, zorder=14)
             sheet.label(x + 1.5, y - 1.5, f"{row.head_m:.1f} m", 4.6, ha="left", zorder=21)

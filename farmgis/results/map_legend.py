@@ -24,11 +24,11 @@ def farm_entries(rows: Rows, contours: bool) -> list[Entry]:
     return [
         *shift_entries(rows, rows["blocks"]),
         Entry(line_key(INK, 0.9), "Field boundary"),
-        *([Entry(area_key("none", PALE, "///"), "Not planned")] if refused else []),
+        *([Entry(area_key(None, PALE, hatched=True), "Not planned")] if refused else []),
         *([Entry(line_key(draw.CONTOUR, 0.6), "Contour, 2 m apart")] if contours else []),
         Entry(line_key(SUBMAINS[2], 0.8), "Submain"),
         *pipe_entries(rows["mains"], MAINS, draw.main_width_pt, "Main"),
-        Entry(mark_key("D", 2.1, INK), "Block valve"),
+        Entry(mark_key("diamond", 2.1, INK), "Block valve"),
         *fitting_entries(rows["fittings"]),
         *works_entries(rows["headworks"]),
     ]
@@ -43,11 +43,11 @@ def field_entries(rows: Rows, own: Rows, frame: MapFrame, step: int, interval: f
         Entry(line_key(draw.LATERAL, 0.5), thin),
         *pipe_entries(own["submains"], SUBMAINS, draw.submain_width_pt, "Submain"),
         *pipe_entries(near(rows["mains"], frame), MAINS, draw.trench_width_pt, "Main"),
-        Entry(mark_key("D", 2.1, INK), "Block valve"),
-        *fitting_entries(near(rows["fittings"], frame)),
+        Entry(mark_key("diamond", 2.1, INK), "Block valve"),
+        *fitting_entries(near(own["fittings"], frame)),
         *works_entries(near(rows["headworks"], frame)),
-        Entry(mark_key("v", 1.9, WARN), "Lowest head at an emitter of the block"),
-        Entry(mark_key("^", 1.9, HEADS[-1]), "Highest head at an emitter of the block"),
+        Entry(mark_key("triangle_down", 1.9, WARN), "Lowest head at an emitter of the block"),
+        Entry(mark_key("equilateral_triangle", 1.9, HEADS[-1]), "Highest head at an emitter of the block"),
         *([Entry(line_key(draw.CONTOUR, 0.6), apart)] if apart else []),
         *([Entry(_arrow_key, "Down the slope: mean of the block")] if apart else []),
     ]
@@ -56,16 +56,15 @@ def field_entries(rows: Rows, own: Rows, frame: MapFrame, step: int, interval: f
 def points_entries(rows: Rows, own: Rows, frame: MapFrame) -> list[Entry]:
     """The legend of a setting-out map."""
     return [
-        Entry(mark_key("o", 1.2, INK), "Point with its number in the table"),
-        Entry(mark_key("D", 2.1, INK), "Block valve"),
+        Entry(mark_key("circle", 1.2, INK), "Point with its number in the table"),
+        Entry(mark_key("diamond", 2.1, INK), "Block valve"),
         *pipe_entries(own["submains"], SUBMAINS, draw.submain_width_pt, "Submain"),
         *pipe_entries(near(rows["mains"], frame), MAINS, draw.main_width_pt, "Main"),
     ]
 
 
 def _arrow_key(page: Page, x: float, y: float, wide: float) -> None:
-    page.line([(x, y), (x + wide - 2.0, y)], draw.CONTOUR, 0.8)
-    page.mark(x + wide - 1.2, y, ">", 1.4, draw.CONTOUR, markeredgewidth=0, zorder=20)
+    page.arrow((x, y), (x + wide, y), draw.CONTOUR, 20.0)
 
 
 def near(frame: pandas.DataFrame, window: MapFrame) -> pandas.DataFrame:
@@ -99,14 +98,14 @@ def fitting_entries(fittings: pandas.DataFrame) -> list[Entry]:
     made = []
     for kind, (shape, colour) in FITTINGS.items():
         if (fittings.kind == kind).any():
-            key = mark_key(draw.MARKERS.get(shape, "o"), 1.7, colour, INK)
+            key = mark_key(shape, 1.7, colour, INK)
             made.append(Entry(key, kind.capitalize()))
     return made
 
 
 def works_entries(headworks: pandas.DataFrame) -> list[Entry]:
     """Pump and filter, where there are some."""
-    return [Entry(mark_key("p", 3.6, MAINS[-1]), "Pump and filter")] if len(headworks) else []
+    return [Entry(mark_key("pentagon", 3.6, MAINS[-1]), "Pump and filter")] if len(headworks) else []
 
 
 def nth(n: int) -> str:

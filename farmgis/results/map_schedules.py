@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import shapely
 
 from farmgis import __version__
-from farmgis.results.map_frame import A3, MARGIN_MM
+from farmgis.results.map_frame import A3, A4, MARGIN_MM, Paper
 from farmgis.results.map_page import Page, table
 from farmgis.results.map_points import Point
 from farmgis.results.plan_rows import Rows
@@ -18,8 +18,6 @@ DIG = (
     "one alone. Local codes come first."
 )
 ROW_MM = 3.7
-ROWS = int((A3.height_mm - 2.0 * MARGIN_MM - 12.0) / ROW_MM) - 1
-"""Rows of a table that a sheet holds, one below the other."""
 
 
 @dataclass(frozen=True)
@@ -33,11 +31,17 @@ class Columns:
     widths: tuple[float, ...]
     across: int = 1
     size_pt: float = 5.6
+    paper: Paper = A3
+
+    @property
+    def rows(self) -> int:
+        """Rows that a sheet holds, one below the other."""
+        return int((self.paper.height_mm - 2.0 * MARGIN_MM - 12.0) / ROW_MM) - 1
 
 
 POINTS = Columns(
     ("no.", "block", "what", "east (m)", "north (m)", "height (m)"),
-    (9.0, 22.0, 45.0, 20.0, 21.0, 14.0), 3, 5.2,
+    (9.0, 22.0, 47.0, 20.0, 21.0, 15.0), 2, 5.6, A4,
 )  # fmt: skip
 VALVES = Columns(
     ("valve", "block", "source", "size (mm)", "flow (m³/h)", "set head (m)", "needed before it (m)",
@@ -54,22 +58,22 @@ Draw = Callable[[str], Page]
 
 def table_sheets(title: str, under: str, columns: Columns, lines: Sequence[Sequence[str]]) -> list[Draw]:
     """Sheets with a table, as many as its lines need. `under` stands below the title."""
-    many = ROWS * columns.across
+    many = columns.rows * columns.across
     return [_drawer(title, under, columns, lines[k : k + many]) for k in range(0, len(lines), many)]
 
 
 def _drawer(title: str, under: str, columns: Columns, lines: Sequence[Sequence[str]]) -> Draw:
     def draw(number: str) -> Page:
-        page = Page(A3)
-        top, right = A3.height_mm - MARGIN_MM, A3.width_mm - MARGIN_MM
-        page.text(MARGIN_MM, top - 3.0, title[:110], 8.5, fontweight="bold")
+        page, rows = Page(columns.paper), columns.rows
+        top, right = page.paper.height_mm - MARGIN_MM, page.paper.width_mm - MARGIN_MM
+        page.text(MARGIN_MM, top - 3.0, title[:110], 8.5, bold=True)
         page.text(MARGIN_MM, top - 7.0, under, 5.6)
-        page.text(right, MARGIN_MM - 5.0, number, 7.0, ha="right", fontweight="bold")
-        page.text(MARGIN_MM, MARGIN_MM - 5.0, f"Made by farmgis {__version__}. {DIG}", 4.8, color="#555555")
+        page.text(right, MARGIN_MM - 5.0, number, 7.0, ha="right", bold=True)
+        page.text(MARGIN_MM, MARGIN_MM - 5.0, f"Made by farmgis {__version__}. {DIG}", 4.8, colour="#555555")
         numbers = frozenset(i for i, head in enumerate(columns.heads) if "(" in head)
-        for k in range(0, len(lines), ROWS):
-            x = MARGIN_MM + k // ROWS * (sum(columns.widths) + 2.0)
-            part = lines[k : k + ROWS]
+        for k in range(0, len(lines), rows):
+            x = MARGIN_MM + k // rows * (sum(columns.widths) + 2.0)
+            part = lines[k : k + rows]
             table(page, x, top - 10.0, columns.heads, columns.widths, part, columns.size_pt, ROW_MM, numbers)
         return page
 

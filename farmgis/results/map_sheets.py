@@ -29,6 +29,7 @@ GOOD_FIELD_SCALE, GOOD_FARM_SCALE = 2000.0, 7500.0
 
 FARM_CONTOURS_M = 2.0
 NO_PROOF = "farmgis computes and certifies nothing: whoever is licensed for it checks and approves."
+GROUND = "Contours are those of the ground that the plan was computed with: irrigated land alone."
 NO_MAINS = "Mains, pump and filter are not planned in this plan."
 
 
@@ -99,7 +100,11 @@ class _Set:
         blocks = self.rows["blocks"][self.rows["blocks"].field_id == field_id]
         names = ("laterals", "submains", "valves", "extreme_emitters")
         own = {n: self.rows[n][self.rows[n].block_id.isin(blocks.block_id)] for n in names}
-        return {"blocks": blocks} | own
+        fittings, strange = self.rows["fittings"], False
+        for layer, name in (("submains", "submain_id"), ("valves", "valve_id")):
+            of_all, of_field = self.rows[layer][name], own[layer][name]
+            strange = strange | (fittings.on_id.isin(of_all) & ~fittings.on_id.isin(of_field))
+        return {"blocks": blocks, "fittings": fittings[~strange]} | own
 
     def _ground(self, field_id: str) -> Ground | None:
         if field_id not in self.grounds:
@@ -130,8 +135,15 @@ class _Set:
         draw.name_blocks(sheet, rows["blocks"], places, self.shifts, 5.2, full=False)
         draw.name_fields(sheet, fields)
         entries = legend.farm_entries(rows, any(contours))
+        notes = (GROUND,) if any(contours) else ()
         self._panel(
-            sheet.page, frame, "Blocks by shift, submains and mains", number_, _farm_facts(rows), entries, ()
+            sheet.page,
+            frame,
+            "Blocks by shift, submains and mains",
+            number_,
+            _farm_facts(rows),
+            entries,
+            notes,
         )
         _fields_table(sheet.page, fields)
         return sheet.page
@@ -163,14 +175,17 @@ class _Set:
         draw.draw_pipes(sheet, own["submains"], SUBMAINS, draw.submain_width_pt, 5.0, 7, edge_pt=0.0)
         draw.draw_pipes(sheet, self.rows["mains"], MAINS, draw.trench_width_pt, 5.6, 6.5, -2.4)
         draw.draw_valves(sheet, own["valves"], 5.4, named=True)
-        draw.draw_fittings(sheet, self.rows["fittings"], 4.4)
+        draw.draw_fittings(sheet, own["fittings"], 4.4)
         draw.draw_extremes(sheet, own["extreme_emitters"])
         draw.draw_headworks(sheet, self.rows["headworks"])
         places = draw.name_places(sheet, own["blocks"], own["submains"], 11.0)
         draw.draw_falls(sheet, ground, own["blocks"], places)
         draw.name_blocks(sheet, own["blocks"], places, self.shifts, 6.8, full=True)
         entries = legend.field_entries(self.rows, own, frame, step, interval)
-        notes = ("Numbers of fittings are those of their table.",) if len(self.rows["fittings"]) else ()
+        notes = (
+            *(("Numbers of fittings are those of their table.",) if len(own["fittings"]) else ()),
+            *((GROUND,) if interval else ()),
+        )
         facts = _field_facts(row, own["laterals"])
         self._panel(sheet.page, frame, f"{field_title(row)}: layout", number_, facts, entries, notes)
         return sheet.page
@@ -247,6 +262,14 @@ def _fields_table(page: Page, fields: pandas.DataFrame) -> None:
     table(page, x, top, heads, widths, lines, 5.4, row_mm, frozenset((1, 2, 3, 4)))
 
 
+def _rows_run(row: Any) -> str:
+    mean = f"{number(row.row_azimuth_deg, 0)}°"
+    parts = number(row.row_parts, 0, "several")
+    bent = {"contour": f"with the contours, in {parts} parts", "facets": f"in {parts} facets"}
+    told = bent.get(str(row.row_pattern))
+    return f"{told}; {mean} in the mean" if told else f"{mean} from grid north"
+
+
 def _field_facts(row: Any, laterals: pandas.DataFrame) -> tuple[tuple[str, str], ...]:
     spacing = f", {draw.lateral_spacing_m(laterals):.2f} m apart" if len(laterals) else ""
     contour = number(row.contour_azimuth_deg, 0)
@@ -255,7 +278,7 @@ def _field_facts(row: Any, laterals: pandas.DataFrame) -> tuple[tuple[str, str],
         ("Crop", str(row.crop or "")),
         ("Slope: mean; 95 % under", f"{number(row.slope_mean_pct, 1)} %; {number(row.slope_p95_pct, 1)} %"),
         ("Contour runs", f"{contour}° from grid north" if contour else "not known"),
-        ("Rows run", f"{number(row.row_azimuth_deg, 0)}° from grid north"),
+        ("Rows run", _rows_run(row)),
         ("Greatest grade along rows", f"{number(row.row_grade_max_pct, 1)} %"),
         ("Line", str(row.dripline or "")),
         ("Laterals", f"{len(laterals):,}{spacing}"),

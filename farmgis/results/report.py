@@ -25,7 +25,7 @@ from farmgis.results.map_page import printable
 from farmgis.results.map_schedules import number
 from farmgis.results.map_sheets import crs_words, field_title, shift_words
 from farmgis.results.plan_rows import Rows, plan_rows
-from farmgis.results.report_map import map_data, still_map
+from farmgis.results.report_map import halves, map_data, still_map
 from farmgis.results.report_parts import Grid, grid
 from farmgis.results.report_profiles import Redone
 
@@ -53,7 +53,8 @@ def report_html(plan: Plan, redo: Redone) -> str:
         "licence": _file("leaflet", "LICENSE"),
         "script_hashes": Markup(" ").join(Markup("'sha256-{}'").format(_digest(s)) for s in scripts.values()),
         "contents": _contents(data is not None, len(rows["blocks"]) > 0),
-        "map_json": None if data is None else Markup(_json(data)),
+        "map_json": [] if data is None else [Markup(_json(half)) for half in halves(data)],
+        "json_of_html": _json_of_html,
         "each": 1 if data is None else data["each"],
         "each_words": nth(1 if data is None else data["each"]),
         "still": "" if data is None else still_map(data),
@@ -407,9 +408,17 @@ def _json(data: Any) -> str:
     return text.replace("&", "\\u0026").replace("<", "\\u003c").replace(">", "\\u003e")
 
 
+def _json_of_html(parts: Sequence[str]) -> Markup:
+    """Pieces of finished HTML as a list for a script element: nothing in them can end the element."""
+    text = json.dumps([str(p) for p in parts], ensure_ascii=False, separators=(",", ":"))
+    return Markup(text.replace("</", "<\\/").replace("<!", "\\u003c!"))
+
+
 @cache
 def _template() -> Any:
     import jinja2
 
     files = jinja2.FunctionLoader(lambda name: _file("report_page", name))
-    return jinja2.Environment(loader=files, autoescape=True, trim_blocks=True).get_template("page.html.jinja")
+    environment = jinja2.Environment(loader=files, autoescape=True, trim_blocks=True)
+    environment.filters["prose"] = parts.prose
+    return environment.get_template("page.html.jinja")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import numpy as np
@@ -47,6 +47,36 @@ def map_data(rows: Rows) -> dict[str, Any] | None:
         "mains": _pipes(rows["mains"], MAINS, main_width_pt, draw, _main_words),
         "points": _points(rows, draw),
     }
+
+
+def halves(data: dict[str, Any]) -> tuple[dict[str, Any], dict[str, Any]]:
+    """What the map shows at once, with the names of the rest; and the rest, read when it is asked for."""
+    points = data["points"]
+    rest = {"laterals": data["laterals"], "fittings": points["fittings"], "emitters": points["emitters"]}
+    soon = {name: value for name, value in data.items() if name != "laterals"}
+    soon["points"] = {name: value for name, value in points.items() if name not in rest}
+    soon["later"] = [name for name, value in rest.items() if value]
+    return packed(soon), packed(rest)
+
+
+def packed(data: dict[str, Any]) -> dict[str, Any]:
+    """A part of the map's data with each text once, in `words`: what a thing tells are places in that list.
+
+    >>> packed({"valves": [{"t": [["Size", "80 mm"], ["Size", "90 mm"]]}]})
+    {'valves': [{'t': [0, 1, 0, 2]}], 'words': ['Size', '80 mm', '90 mm']}
+    """
+    words: dict[str, int] = {}
+
+    def pack(value: Any) -> Any:
+        if isinstance(value, dict):
+            return {k: places(v) if k == "t" else pack(v) for k, v in value.items()}
+        things = isinstance(value, list) and bool(value) and isinstance(value[0], dict)
+        return [pack(v) for v in value] if things else value
+
+    def places(pairs: list[list[str]]) -> list[int]:
+        return [words.setdefault(word, len(words)) for pair in pairs for word in pair]
+
+    return {**pack(data), "words": list(words)}
 
 
 class _Drawn:
@@ -145,8 +175,8 @@ def _contours(rows: Rows, draw: _Drawn) -> list[dict[str, Any]]:
         ground = field_ground(own, shapely.union_all(blocks["shape"].to_numpy()))
         if ground is not None:
             for height, lines in contours(ground, interval_m(*ground.range_m)):
-                for line in lines:
-                    found.append({"z": height, "l": draw.line(shapely.LineString(line), 1.0)})
+                words = told(("Contour", f"{height:g}", 0, "m"))
+                found += [{"l": draw.line(shapely.LineString(line), 1.0), "t": words} for line in lines]
     return found
 
 
@@ -312,25 +342,38 @@ def still_map(data: dict[str, Any]) -> Markup:
         keep[-1] = True
         return "M" + "L".join(f"{a:g} {b:g}" for a, b in zip(x[keep], y[keep], strict=True))
 
-    def areas(items: Iterable[dict[str, Any]]) -> Iterable[tuple[dict[str, Any], str]]:
-        for item in items:
-            yield item, "".join(path(ring) + "Z" for polygon in item["r"] for ring in polygon)
+    def area(item: dict[str, Any]) -> str:
+        return "".join(path(ring) + "Z" for polygon in item["r"] for ring in polygon)
+
+    def pipe(item: dict[str, Any]) -> str:
+        return "".join(path(line) for line in item.get("m", [item.get("l")]))
 
     parts = [Markup('<g fill-opacity=".35" fill-rule="evenodd" stroke="#4d4d4d" stroke-width=".6">')]
-    parts += [Markup('<path d="{}" fill="{}"/>').format(d, b["c"]) for b, d in areas(data["blocks"])]
-    parts.append(Markup('</g><g fill="none" stroke="#2b2b2b" stroke-width="1.4">'))
-    parts += [Markup('<path d="{}"/>').format(d) for _, d in areas(data["fields"])]
+    parts += _by_colour(data["blocks"], area, "fill")
+    parts.append(
+        Markup('</g><g fill="none" stroke="#2b2b2b" stroke-width="1.4"><path d="{}"/>').format(
+            "".join(area(f) for f in data["fields"])
+        )
+    )
     for name, width in (("submains", 1.2), ("mains", 2.6)):
         parts.append(Markup('</g><g fill="none" stroke-width="{}">').format(width))
-        for pipe in data[name]:
-            lines = "".join(path(line) for line in pipe.get("m", [pipe.get("l")]))
-            parts.append(Markup('<path d="{}" stroke="{}"/>').format(lines, pipe["c"]))
+        parts += _by_colour(data[name], pipe, "stroke")
     parts.append(Markup("</g>"))
     parts += [_field_name(f, scale, frame[1]) for f in data["fields"] if len(data["fields"]) <= 60]
     return Markup(
         '<svg class="still" viewBox="0 0 {} {}" role="img" '
         'aria-label="Map of fields, blocks by shift, submains and mains">{}</svg>'
     ).format(*frame, Markup("").join(parts))
+
+
+def _by_colour(
+    items: Sequence[dict[str, Any]], path: Callable[[dict[str, Any]], str], what: str
+) -> list[Markup]:
+    """One path a colour: a browser draws few long paths faster than thousands of short ones."""
+    drawn: dict[str, list[str]] = {}
+    for item in items:
+        drawn.setdefault(item["c"], []).append(path(item))
+    return [Markup('<path d="{}" {}="{}"/>').format("".join(d), Markup(what), c) for c, d in drawn.items()]
 
 
 def _field_name(f: dict[str, Any], scale: float, high: int) -> Markup:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import pandas
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from farmgis.results.map_schedules import number
 from farmgis.results.map_sheets import field_title
@@ -85,7 +86,7 @@ def tiles(rows: Rows) -> list[dict[str, str]]:
         found.append(
             {
                 "name": "water in the season",
-                "value": f"{season.gross_m3.sum():,.0f} m³",
+                "value": f"{_round_volume(season.gross_m3.sum()):,.0f} m³",
                 "note": f"peak {season.peak_m3_day.sum():,.0f} m³ a day{assumed}",
             }
         )
@@ -164,11 +165,13 @@ def why_direction(f: Any) -> list[str]:
     row, contour = float(f.row_azimuth_deg), float(f.contour_azimuth_deg)
     cost = float(getattr(f, "cost_index", np.nan))
     along = float(getattr(f, "contour_cost_index", np.nan))
-    found = [_choice(row, contour, cost, along)]
+    bent = _bent(f, row)
+    found = [bent or _choice(row, contour, cost, along)]
     if contour == contour:
-        sure = number(f.direction_error_deg, 1, "not known")
+        error = float(f.direction_error_deg)
+        sure = "less than 0.1" if error < 0.05 else f"± {number(error, 1, '?')}"
         found.append(
-            f"The contour direction is known to ± {sure} degrees; the ground's agreement with "
+            f"The contour direction is known to {sure} degrees; the ground's agreement with "
             "one direction is "
             f"{number(f.direction_agreement, 2, 'not known')} (1 is best)."
         )
@@ -183,6 +186,24 @@ def why_direction(f: Any) -> list[str]:
             "with roll-over protection and belt."
         )
     return found
+
+
+def _bent(f: Any, row: float) -> str | None:
+    """What is said of rows that do not run one way; None of rows that do."""
+    parts = number(f.row_parts, 0, "several")
+    cost = number(f.cost_index, 0, "not known")
+    if f.row_pattern == "contour":
+        return (
+            f"The rows bend with the contours, in {parts} parts; in the mean they run at {row:.0f}° "
+            f"(index {cost}). What straight rows would ask is drawn here and told among the findings."
+        )
+    if f.row_pattern == "facets":
+        return (
+            f"The field is laid in {parts} facets, each with straight rows of its own; in the mean they run "
+            f"at {row:.0f}° (index {cost}). What other ways would ask is drawn here and told among the "
+            "findings."
+        )
+    return None
 
 
 def _choice(row: float, contour: float, cost: float, along: float) -> str:
@@ -252,6 +273,11 @@ def fields_grid(rows: Rows) -> tuple[Grid, list[str]]:
     return grid(own, columns, "Fields"), [str(i) for i in own.field_id]
 
 
+def _round_volume(volume_m3: float) -> float:
+    """A season's water as exactly as it is known: to a thousand, or to ten where it is little. [m3]"""
+    return round(volume_m3, -3 if volume_m3 >= 100_000.0 else -1)
+
+
 def findings(rows: Rows, of: set[str] | None = None) -> list[dict[str, str]]:
     """Findings, gravest first; of some ids only where they are given."""
     frame = rows["findings"]
@@ -285,6 +311,16 @@ def short(value: float) -> str:
     ('13,758', '2.29', '0')
     """
     return f"{value:,.0f}" if abs(value) >= 100.0 else f"{float(f'{value:.3g}'):g}"
+
+
+def prose(text: Any) -> Markup:
+    """A finding's words as they are read: keys of the farm file as code, cubic metres with their sign.
+
+    >>> prose("store 342 m3, or set `block_max_ha` <b>")
+    Markup('store 342 m³, or set <code>block_max_ha</code> &lt;b&gt;')
+    """
+    safe = str(escape(text))
+    return Markup(re.sub(r"`([\w. ]{1,60})`", r"<code>\1</code>", re.sub(r"\bm3\b", "m³", safe)))
 
 
 def _sentence(text: Any) -> str:

@@ -61,6 +61,22 @@ def test_low_quarter_uniformity_published_example():
     assert low_quarter_uniformity_pct(flows) == pytest.approx(90.0, abs=0.05)
 
 
+# readings of 15 catch cans: of Merriam and Keller (1978), pages 41 to 43 (inches an hour), and of the manual
+# of the R package spreval 1.1.0 (ml), which prints both; the low quarter of 15 is 4 of them in its code
+MERRIAM_KELLER = (0.23, 0.31, 0.24, 0.24, 0.28, 0.31, 0.27, 0.22, 0.26, 0.31, 0.31, 0.25, 0.20, 0.22, 0.32)
+SPREVAL = (47, 42, 45, 24, 13, 26, 33, 34, 27, 30, 40, 44, 32, 12, 12)
+
+
+@pytest.mark.parametrize(
+    ("readings", "lowest_four", "sum_of_all"),
+    [(MERRIAM_KELLER, (0.20, 0.22, 0.22, 0.23), 3.97), (SPREVAL, (12, 12, 13, 24), 461)],
+)
+def test_low_quarter_of_published_readings(readings, lowest_four, sum_of_all):
+    """The rule is published; the two sums are by hand."""
+    expected = 100.0 * (sum(lowest_four) / 4) / (sum_of_all / 15)
+    assert low_quarter_uniformity_pct(np.array(readings, dtype=float)) == pytest.approx(expected, rel=1e-9)
+
+
 def test_statistical_uniformity_by_hand():
     # 1.8 and 2.2 in equal number: mean 2.0, standard deviation 0.2, hence 90 %
     assert statistical_uniformity_pct(np.array([1.8, 2.2] * 9)) == pytest.approx(90.0)

@@ -4,20 +4,27 @@ import itertools
 import math
 import re
 from dataclasses import replace
+from importlib import resources
 
 import numpy as np
 import pypdf
+import pypdfium2
 import pytest
+import scipy.ndimage
 import shapely
 from PIL import Image
+from reportlab.pdfgen.canvas import Canvas
 
 from farmgis.layers import LAYERS
 from farmgis.records import Plan, Table
 from farmgis.results.hand_over import write_maps
 from farmgis.results.map_files import write_sheets
+from farmgis.results.map_fonts import BOLD, REGULAR, runs, text_width_pt
 from farmgis.results.map_frame import A3, A4, choose_frame
 from farmgis.results.map_ground import contours, fall, field_ground
+from farmgis.results.map_page import Look
 from farmgis.results.map_panel import grid_step_m
+from farmgis.results.map_pen import Pen
 from farmgis.results.map_points import setting_out
 from farmgis.results.map_sheets import plan_sheets
 from farmgis.results.plan_rows import plan_rows
@@ -26,6 +33,8 @@ WEST, SOUTH, WIDE, HIGH = 500_000.0, 4_200_000.0, 400.0, 300.0
 SLOPE = 0.03  # the ground rises to the north by this
 SPACING = 1.5
 NAME = "Long $x^2$ </title> \\frac Reach"
+
+FONT = resources.files("farmgis") / "results" / "fonts" / "DejaVuSans.ttf"
 
 
 def rows_table(**columns):
@@ -137,10 +146,10 @@ def test_scale_measured_in_the_pdf(written):
     """The outline of the field, whose sides are known, in the instructions that a printer gets."""
     folder, _ = written
     frame = choose_frame((WEST, SOUTH, WEST + WIDE, SOUTH + HIGH), 2000.0)
-    path = re.findall(r"(?:[\d.]+ [\d.]+ [ml]\n){4,5}", numbers_of(folder / "maps.pdf", 1))
+    path = re.findall(r"(?:[\d.]+ [\d.]+ [ml]\s){4,5}", numbers_of(folder / "maps.pdf", 1))
     found = []
     for text in path:
-        p = np.array([[float(v) for v in row.split()[:2]] for row in text.strip().splitlines()]) * MM
+        p = np.array([[float(v) for v in row] for row in re.findall(r"([\d.]+) ([\d.]+) [ml]", text)]) * MM
         found += [tuple(np.round(np.ptp(p, axis=0), 2))]
     paper = (round(WIDE * 1000.0 / frame.scale, 2), round(HIGH * 1000.0 / frame.scale, 2))
     assert any(math.dist(paper, f) < 0.02 for f in found), found
@@ -166,8 +175,8 @@ def test_scale_bar_is_as_long_as_it_says(written):
     text = pypdf.PdfReader(folder / "maps.pdf").pages[1].extract_text()
     frame = choose_frame((WEST, SOUTH, WEST + WIDE, SOUTH + HIGH), 2000.0)
     assert f"1 : {frame.scale:,.0f}".replace(",", " ") in text
-    box = r"^([\d.]+) ([\d.]+) m\n([\d.]+) \2 l\n\3 ([\d.]+) l\n"
-    boxes = re.findall(box, numbers_of(folder / "maps.pdf", 1), re.MULTILINE)
+    box = r"([\d.]+) ([\d.]+) m ([\d.]+) \2 l \3 ([\d.]+) l "
+    boxes = re.findall(box, numbers_of(folder / "maps.pdf", 1))
     low = [(float(c) - float(a)) * MM for a, b, c, d in boxes if abs((float(d) - float(b)) * MM - 1.6) < 0.01]
     assert len(low) == 4
     stated_m = round(sum(low) * frame.scale / 1000.0, 1)
@@ -217,6 +226,38 @@ def test_laterals_are_thinned_so_that_lines_stand_apart(written, tilted):
     assert (each - 1) * SPACING * 1000.0 / frame.scale < 1.3
 
 
+def test_names_at_the_edge_stay_within_the_map(tilted, tmp_path):
+    """A pump a few metres from the east edge: its name ends west of the edge, as the PDF's letters stand."""
+    frame = choose_frame((WEST, SOUTH, WEST + WIDE, SOUTH + HIGH), 2000.0)
+    pump = shapely.Point(frame.bounds[2] - 2.0, SOUTH + 40.0)
+    works = rows_table(source_id=["river"], name=["The far river"], flow_m3h=[170.0], geometry=[pump])
+    write_sheets(
+        replace(tilted, tables=tilted.tables | {"headworks": works}), tmp_path / "maps.pdf", tmp_path
+    )
+    words = pypdfium2.PdfDocument(tmp_path / "maps.pdf")[1].get_textpage()
+    found = words.search("The far river")
+    first, count = found.get_next()
+    right = max(words.get_charbox(k)[2] for k in range(first, first + count)) * MM
+    assert frame.left_mm < right < frame.left_mm + frame.width_mm
+
+
+def test_a_fields_sheet_leaves_out_fittings_of_other_fields(tilted, tmp_path):
+    own, strange = shapely.Point(WEST + 30.0, SOUTH + 30.0), shapely.Point(WEST + WIDE + 2.0, SOUTH)
+    tables = dict(tilted.tables)
+    tables["submains"] = rows_table(
+        submain_id=["LR-B01-S1", "XX-B01-S1"], seq=[1, 1], block_id=["LR-B01", "XX-B01"],
+        nominal_mm=[110.0, 63.0], geometry=[*tables["submains"].geometry[:1], tables["submains"].geometry[1]],
+    )  # fmt: skip
+    tables["fittings"] = rows_table(
+        fitting_id=["F1", "F2"], kind=["flush", "drain"], size_mm=[25.0, 25.0],
+        on_id=["LR-B01-S1", "XX-B01-S1"], reason=["end", "low"], geometry=[own, strange],
+    )  # fmt: skip
+    write_sheets(replace(tilted, tables=tables), tmp_path / "maps.pdf", tmp_path)
+    text = pypdf.PdfReader(tmp_path / "maps.pdf").pages[1].extract_text()
+    assert "Flush" in text
+    assert "Drain" not in text
+
+
 def test_without_mains_it_says_so(tilted, tmp_path):
     kept = {k: v for k, v in tilted.tables.items() if k not in ("mains", "fittings", "headworks")}
     bare = replace(tilted, tables=kept)
@@ -255,6 +296,41 @@ def test_contours_and_fall_of_a_plane(tilted):
     east, north, slope_pct = fall(ground, inner)
     assert (east, north) == pytest.approx((0.0, -1.0), abs=0.02)
     assert slope_pct == pytest.approx(100.0 * SLOPE, rel=0.02)
+
+
+# ---- letters ----------------------------------------------------------------------------------------
+
+
+def test_letters_are_as_wide_as_their_font_says():
+    """Advance widths of DejaVu Sans, read by another library, over its 2048 units an em."""
+    from fontTools.ttLib import TTFont
+
+    widths = TTFont(FONT)["hmtx"]
+    names = TTFont(FONT).getBestCmap()
+    text = "Main, 200 mm · ³é"
+    expected = sum(widths[names[ord(c)]][0] for c in text) * 10.0 / 2048.0
+    assert text_width_pt(text, 10.0) == pytest.approx(expected, abs=0.05)
+
+
+def test_each_script_gets_a_font():
+    assert runs("Long Reach", bold=True) == [(BOLD, "Long Reach")]
+    assert runs("Field وادي الصفصاف 12", bold=False) == [
+        (REGULAR, "Field "),
+        (REGULAR, "وادي الصفصاف "),
+        (REGULAR, "12"),
+    ]
+    (eastern, letters), (ours, _) = runs("河川 1", bold=False)
+    assert (letters, ours) == ("河川", REGULAR)
+    assert eastern != REGULAR
+
+
+def test_arabic_letters_join(tmp_path):
+    """Sad, fa, sad: three bodies and a dot, which are four pieces of ink apart and two when joined."""
+    canvas = Canvas(str(tmp_path / "word.pdf"), pagesize=(300.0, 100.0))
+    Pen(canvas).text(10.0, 10.0, "صفص", Look(40.0))
+    canvas.save()
+    image = pypdfium2.PdfDocument(tmp_path / "word.pdf")[0].render(scale=3.0).to_pil().convert("L")
+    assert scipy.ndimage.label(np.asarray(image) < 128, np.ones((3, 3)))[1] == 2
 
 
 # ---- as files ---------------------------------------------------------------------------------------
