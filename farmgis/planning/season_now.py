@@ -16,6 +16,7 @@ from farmgis.agronomy.soil_water import depletion_fraction
 from farmgis.agronomy.sown_soil import SownSeason, sown_season
 from farmgis.planning.block_season import LEAST_UNIFORMITY_PCT, BlockSeason
 from farmgis.planning.crop_start import CropStart, crop_start, dose_days
+from farmgis.planning.deficit import deficit_days
 from farmgis.planning.demand import CropDemand, block_demand
 from farmgis.planning.season_years import DailyWeather, daily_weather, same_day, sowing_day
 from farmgis.planning.sowing import GerminationRun
@@ -188,9 +189,11 @@ class _Job:
             given = np.full((demand.dates.size, 1), np.nan)
             given[: self.gone, 0] = self.given_mm[: self.gone]
             watering = replace(watering, doses=tuple(d for d in watering.doses if d[0] >= self.gone))
+        days = deficit_days(self.field.design, demand.stage[:, None])
         return sown_season(
-            et_crop[:, None], rain[:, None], total[:, None], readily[:, None], watering, start.depleted, given
-        )
+            et_crop[:, None], rain[:, None], total[:, None], readily[:, None], watering, start.depleted,
+            given, days,
+        )  # fmt: skip
 
     def _rest(self, et0: Floats, rain: Floats, start: CropStart, watered: SownSeason) -> CropDemand:
         """The demand of the days from today on, which begins with what the soil lacks this morning."""
@@ -207,7 +210,9 @@ class _Job:
             dates=dates[part],
             et0_mm=et0[part],
             kc=demand.kc[part],
-            et_crop_mm=(demand.kc * et0)[part],
+            et_full_mm=(demand.kc * et0)[part],
+            et_crop_mm=watered.et_mm[part, 0],
+            stage=demand.stage[part],
             rain_effective_mm=(rain - watered.drained_mm[:, 0])[part],
             net_mm=(watered.refill_mm + watered.dose_mm)[part, 0],
             rain_mm=rain[part],

@@ -1,0 +1,118 @@
+"""Managed deficit: stages that are irrigated with less than they need, or later, and what it costs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from farmgis.agronomy.sown_soil import REPAY_DAYS, Deficit
+from farmgis.agronomy.yield_response import STAGES, taken_shares, yield_left
+from farmgis.records import Assumption, Crop, Design, Finding, Floats, StageShares
+
+STAGE_NAMES = ("initial", "development", "middle", "late")
+
+GRAVE_LOSS_PCT = 10.0
+"""Expected loss of yield from which on it is more than a note (common practice)."""
+
+
+@dataclass(frozen=True)
+class Cost:
+    """What the crop does not take in the design year, and what of the yield is expected to be lost.
+
+    `stage_taken` are the shares of full ET taken in the four stages. None where no response is known.
+    """
+
+    stage_taken: Floats
+    yield_loss_pct: float | None
+
+
+def has_deficit(design: Design) -> bool:
+    """Whether any stage has a rule of its own."""
+    rules = (design.deficit_need, design.deficit_depletion)
+    return any(share is not None for rule in rules if rule is not None for share in rule.all)
+
+
+def deficit_days(design: Design, stage: NDArray[np.int64]) -> Deficit | None:
+    """The rules by day for days' stages (days, n); None where the design has none."""
+    if not has_deficit(design):
+        return None
+    return Deficit(_shares(design.deficit_need, 1.0)[stage], _shares(design.deficit_depletion, np.nan)[stage])
+
+
+def cost(crop: Crop, taken_mm: Floats, full_mm: Floats, stage: NDArray[np.int64]) -> Cost:
+    """What a season with less than full ET costs; arrays (days,) of one year."""
+    shares = taken_shares(taken_mm, full_mm, stage)
+    left = yield_left(shares, taken_mm.sum(), full_mm.sum(), crop.stage_responses, crop.season_response)
+    return Cost(shares, None if left is None else 100.0 * (1.0 - left))
+
+
+def tell_deficit(crop: Crop, design: Design) -> tuple[Assumption, ...]:
+    """The rules, how what is owed comes back, and by what the yield is reckoned."""
+    if not has_deficit(design):
+        return ()
+    told = []
+    for key, rule, unit in (
+        ("deficit_need", design.deficit_need, "% of need"),
+        ("deficit_depletion", design.deficit_depletion, "% of the readily available water"),
+    ):
+        if rule is not None:
+            told.append(Assumption(key, f"{crop.name}: {words(rule)}", unit, "farm file", "user"))
+    said = f"what a stage of deficit leaves lacking is given back over {REPAY_DAYS} days"
+    told.append(Assumption("deficit_repaid", str(REPAY_DAYS), "days", said, "common practice"))
+    return (*told, *tell_response(crop))
+
+
+def tell_response(crop: Crop) -> tuple[Assumption, ...]:
+    """By what a loss of yield is reckoned."""
+    if crop.stage_responses is not None:
+        value = ", ".join(f"{k:g}" for k in crop.stage_responses)
+        said = "Ky of the four stages, their losses multiplied; FAO-33 (Doorenbos and Kassam 1979)"
+        return (Assumption("yield_response", f"{crop.name}: {value}", "", said, "memory"),)
+    if crop.season_response is not None:
+        value = f"{crop.name}: {crop.season_response:g}"
+        return (Assumption("yield_response", value, "", "Ky of the season, FAO-56 table 24", "published"),)
+    return ()
+
+
+def find_deficit(
+    crop: Crop, design: Design, what_of: Cost, net_mm: float, full_net_mm: float
+) -> list[Finding]:
+    """What the deficit saves and costs in the design year."""
+    if not has_deficit(design):
+        return []
+    short = [
+        f"{100.0 * share:.0f} % in the {name} stage"
+        for name, share in zip(STAGE_NAMES, what_of.stage_taken, strict=True)
+        if share < 0.995
+    ]
+    takes = "the crop takes all that it would" if not short else f"the crop takes {', '.join(short)}"
+    loss = what_of.yield_loss_pct
+    lost = (
+        "no response of its yield is known"
+        if loss is None
+        else f"about {loss:.0f} % of the yield is expected to be lost"
+    )
+    what = (
+        f"{crop.name}: deficit irrigation gives {net_mm:.0f} mm net where all of the need is "
+        f"{full_net_mm:.0f}; of its full ET {takes}; {lost}"
+    )
+    advice = "look at the soil in these stages; give more where the crop rolls its leaves before its time"
+    grave = loss is None or loss >= GRAVE_LOSS_PCT
+    limit = GRAVE_LOSS_PCT if loss is not None else None
+    return [
+        Finding("attention" if grave else "note", "demand", what, "farm", advice, loss, limit, "% of yield")
+    ]
+
+
+def words(rule: StageShares) -> str:
+    """The stages that have a rule, with it."""
+    pairs = zip(STAGE_NAMES, rule.all, strict=True)
+    return ", ".join(f"{name} {share:g}" for name, share in pairs if share is not None)
+
+
+def _shares(rule: StageShares | None, none: float) -> Floats:
+    """A share for each stage, as a fraction."""
+    given = (None,) * STAGES if rule is None else rule.all
+    return np.array([none if share is None else share / 100.0 for share in given])
