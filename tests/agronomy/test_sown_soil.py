@@ -160,10 +160,10 @@ def test_water_balance_closes_under_a_deficit(seed, watering, share, trigger):
 
 def test_a_share_of_the_need_dries_the_soil_by_the_rest_by_hand():
     # 5 mm a day, every 4 days, 60 mm readily: in full 20 mm each; at 60 % 12 mm, so 8 mm more lacks each time
-    et = np.full((41, 1), 5.0)
-    none, total = np.zeros((41, 1)), np.full((41, 1), 120.0)
-    share = np.where(np.arange(41) <= 12, 0.6, 1.0)[:, None]
-    rules = Deficit(share, np.full((41, 1), np.nan))
+    et = np.full((61, 1), 5.0)
+    none, total = np.zeros((61, 1)), np.full((61, 1), 120.0)
+    share = np.where(np.arange(61) <= 12, 0.6, 1.0)[:, None]
+    rules = Deficit(share, np.full((61, 1), np.nan))
     s = sown_season(et, none, total, 0.5 * total, Watering(4), deficit=rules)
     assert s.refill_mm[[4, 8, 12], 0] == pytest.approx([12.0, 12.0, 12.0])
     assert s.depletion_mm[12, 0] == pytest.approx(3 * 8.0 + 5.0)
