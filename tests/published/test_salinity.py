@@ -55,6 +55,7 @@ def test_greatest_salinity_against_a_separate_list():
         (7.0, 5.9, 24.0, 0.5),
         (2.0, 7.3, 16.0, 0.5),
         (1.2, 16.0, 7.4, 0.5),
+        (1.7, 9.0, 13.0, 0.7),
     ):
         assert salinity.greatest_ece_ds_m(threshold, slope) == pytest.approx(printed, abs=tolerance)
 
@@ -63,6 +64,12 @@ def test_yield_of_maize_fao29_table_4():
     # from memory: 100, 90, 75, 50, 0 % at ECe 1.7, 2.5, 3.8, 5.9, 10 dS/m, printed to 0.1 (0.6 % of yield)
     left = salinity.relative_yield_pct([1.7, 2.5, 3.8, 5.9, 10.0], 1.7, 12.0)
     assert left == pytest.approx([100.0, 90.0, 75.0, 50.0, 0.0], abs=0.7)
+
+
+def test_water_of_maize_fao29_table_4():
+    # from memory: ECw 1.1, 1.7, 2.5, 3.9, 6.7 dS/m for the same yields, the soil at 1.5 times it
+    left = salinity.relative_yield_pct(1.5 * np.array([1.1, 1.7, 2.5, 3.9, 6.7]), 1.7, 12.0)
+    assert left == pytest.approx([100.0, 90.0, 75.0, 50.0, 0.0], abs=1.1)
 
 
 def test_gross_from_net_with_leaching():
