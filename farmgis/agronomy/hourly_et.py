@@ -8,13 +8,6 @@ from numpy.typing import ArrayLike
 from farmgis.agronomy import atmosphere, radiation
 from farmgis.records import Floats
 
-NIGHT_CLOUD = 0.8
-"""Relative radiation that the night takes where no afternoon before it tells (FAO-56 p 75, a dry clear place)."""
-
-LOW_SUN_RAD = 0.3
-"""The last hours before sunset with the sun at least so far from it tell the night's cloud (FAO-56 p 75: two
-to three hours before)."""
-
 
 def hour_angle_rad(
     middle_h: ArrayLike, day_of_year: ArrayLike, longitude_west_deg: float, zone_west_deg: float
@@ -27,7 +20,7 @@ def hour_angle_rad(
 
 
 def extraterrestrial_hour_mj_m2(latitude_deg: float, day_of_year: ArrayLike, angle_rad: ArrayLike) -> Floats:
-    """Radiation of an hour outside the atmosphere (FAO-56 eq 28 to 30), none while the sun is down. [MJ/m2]"""
+    """Radiation of an hour outside the atmosphere (FAO-56 eq 28 to 30), none by night. [MJ/m2]"""
     latitude, delta = np.radians(latitude_deg), radiation.declination_rad(day_of_year)
     sunset = radiation.sunset_angle_rad(latitude_deg, day_of_year)
     middle = np.asarray(angle_rad, dtype=np.float64)
@@ -36,7 +29,7 @@ def extraterrestrial_hour_mj_m2(latitude_deg: float, day_of_year: ArrayLike, ang
     up = (last - first) * np.sin(latitude) * np.sin(delta)
     up = up + np.cos(latitude) * np.cos(delta) * (np.sin(last) - np.sin(first))
     scale = 12.0 * 60.0 / np.pi * radiation.SOLAR_CONSTANT * radiation.inverse_distance(day_of_year)
-    return np.maximum(scale * up, 0.0)
+    return np.asarray(np.maximum(scale * up, 0.0))
 
 
 def hourly_et_mm(
@@ -50,8 +43,8 @@ def hourly_et_mm(
 ) -> Floats:
     """Reference ET of hours by FAO Penman-Monteith (FAO-56 eq 53). [mm/hour]
 
-    `relative_solar` is solar over clear-sky radiation; in the night that of the hours before sunset. Soil takes
-    a tenth of the net radiation by day and half of it by night (eq 45, 46).
+    `relative_solar` is solar over clear-sky radiation; in the night that of the hours before sunset. Soil
+    takes a tenth of the net radiation by day and half of it by night (eq 45, 46).
     """
     t, wind = np.asarray(mean_c, dtype=np.float64), np.asarray(wind_2m_m_s, dtype=np.float64)
     vapour = np.asarray(vapour_kpa, dtype=np.float64)

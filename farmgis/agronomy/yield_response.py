@@ -23,27 +23,25 @@ def stage_of_day(days: int, stage_days: Floats) -> NDArray[np.int64]:
     return np.asarray((number[None] > ends[:, None, :]).sum(axis=0), dtype=np.int64)
 
 
-def taken_shares(taken_mm: Floats, full_mm: Floats, stage: NDArray[np.int64]) -> Floats:
-    """Share of its full ET that a crop took in each stage; 1 where a stage takes none."""
-    taken, full = (np.bincount(stage, own, STAGES) for own in (taken_mm, full_mm))
-    return np.where(full > 0.0, taken / np.maximum(full, 1e-12), 1.0)
+def stage_sums(values: Floats, stage: NDArray[np.int64]) -> Floats:
+    """Sums of days' values over the four stages."""
+    return np.asarray(np.bincount(stage, values, STAGES), dtype=np.float64)
 
 
 def yield_left(
-    shares: Floats,
-    taken_mm: float,
-    full_mm: float,
+    lacking_mm: Floats,
+    full_mm: Floats,
     stage_factors: Sequence[float] | None,
     season_factor: float | None,
 ) -> float | None:
-    """Share of the yield that is left after such shares of full ET in the stages, and so much in the season.
+    """Share of the yield that is left where that is lacking of the stages' full ET (four values each).
 
     The stages' losses multiply: the product of 1 - Ky (1 - ETa / ETc) (from memory: Rao, Sarma and Chander
     1988). Without factors of the stages eq 90 with the season's; None without either. Not under 0.
     """
     if stage_factors is not None:
-        left = np.maximum(1.0 - np.asarray(stage_factors) * (1.0 - shares), 0.0)
-        return float(left.prod())
+        short = lacking_mm / np.maximum(full_mm, 1e-12)
+        return float(np.maximum(1.0 - np.asarray(stage_factors) * short, 0.0).prod())
     if season_factor is None:
         return None
-    return max(1.0 - season_factor * (1.0 - taken_mm / max(full_mm, 1e-12)), 0.0)
+    return max(1.0 - season_factor * float(lacking_mm.sum()) / max(float(full_mm.sum()), 1e-12), 0.0)

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from farmgis.agronomy.sown_soil import REPAY_DAYS, Deficit
-from farmgis.agronomy.yield_response import STAGES, taken_shares, yield_left
+from farmgis.agronomy.yield_response import STAGES, stage_sums, yield_left
 from farmgis.records import Assumption, Crop, Design, Finding, Floats, StageShares
 
 STAGE_NAMES = ("initial", "development", "middle", "late")
@@ -41,10 +41,11 @@ def deficit_days(design: Design, stage: NDArray[np.int64]) -> Deficit | None:
     return Deficit(_shares(design.deficit_need, 1.0)[stage], _shares(design.deficit_depletion, np.nan)[stage])
 
 
-def cost(crop: Crop, taken_mm: Floats, full_mm: Floats, stage: NDArray[np.int64]) -> Cost:
-    """What a season with less than full ET costs; arrays (days,) of one year."""
-    shares = taken_shares(taken_mm, full_mm, stage)
-    left = yield_left(shares, taken_mm.sum(), full_mm.sum(), crop.stage_responses, crop.season_response)
+def cost(crop: Crop, lacking_mm: Floats, stage: NDArray[np.int64], stage_full_mm: Floats) -> Cost:
+    """What days with less than full ET cost (days,), of a season whose stages take so much in full (4,)."""
+    lacking = stage_sums(lacking_mm, stage)
+    left = yield_left(lacking, stage_full_mm, crop.stage_responses, crop.season_response)
+    shares = 1.0 - lacking / np.maximum(stage_full_mm, 1e-12)
     return Cost(shares, None if left is None else 100.0 * (1.0 - left))
 
 

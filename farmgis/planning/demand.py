@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from farmgis.agronomy import salinity
 from farmgis.agronomy.sown_soil import SownSeason, sown_season
+from farmgis.agronomy.yield_response import stage_sums
 from farmgis.errors import InputError
 from farmgis.planning import deficit, demand_rules
 from farmgis.planning.crop_growth import (
@@ -37,13 +38,13 @@ class CropDemand:
 
     `net_mm` is the irrigation that stays in the root zone, on the days when it is given. Sums: net = crop
     ET - effective rain - soil water used. `et_full_mm` is what the crop would take if never short of water;
-    `stage` is 0 to 3. `yield_loss_pct` is expected from salt and managed deficit, None where no response of
-    the yield is known; `response` is the crop whose response it is. `total_mm` and `readily_mm` are what the
-    root zone holds and what of it the crop takes without stress, `depletion_mm` what it lacks at the day's
-    end. `dose_net_mm` is the part of net that is germination's, `dose_gross_mm` the depth given for it. From
-    day `begin` (from 0) the crop is irrigated regularly, and the share `handover` of its depletion is that of
-    the wetted ground. `season_net_mm` and `peak_net_mm` are of all `years`. Arrays are empty with basis
-    `assumed`.
+    `stage` is 0 to 3, `stage_full_mm` what each of the four takes of it in the whole season.
+    `yield_loss_pct` is expected from salt and managed deficit, None where no response of the yield is known;
+    `response` is the crop whose response it is. `total_mm` and `readily_mm` are what the root zone holds and
+    what of it the crop takes without stress, `depletion_mm` what it lacks at the day's end. `dose_net_mm` is
+    the part of net that is germination's, `dose_gross_mm` the depth given for it. From day `begin` (from 0)
+    the crop is irrigated regularly, and the share `handover` of its depletion is that of the wetted ground.
+    `season_net_mm` and `peak_net_mm` are of all `years`. Arrays are empty with basis `assumed`.
     """
 
     crop: str
@@ -54,6 +55,7 @@ class CropDemand:
     et_full_mm: Floats
     et_crop_mm: Floats
     stage: NDArray[np.int64]
+    stage_full_mm: Floats
     rain_effective_mm: Floats
     net_mm: Floats
     rain_mm: Floats
@@ -192,7 +194,8 @@ def _spent(started: _Started, crop: Crop) -> deficit.Cost:
     grown, pick = started.grown, started.pick
     end = grown.days(pick)
     column = (slice(0, end), pick)
-    return deficit.cost(crop, started.watered.et_mm[column], grown.et_crop_mm[column], grown.stage[column])
+    full, stage = grown.et_crop_mm[column], grown.stage[column]
+    return deficit.cost(crop, full - started.watered.et_mm[column], stage, stage_sums(full, stage))
 
 
 def _found_deficit(started: _Started, crop: Crop, design: Design, spent: deficit.Cost) -> list[Finding]:
@@ -287,6 +290,7 @@ def _of_year(
         et_full_mm=grown.et_crop_mm[:end, pick],
         et_crop_mm=watered.et_mm[:end, pick],
         stage=grown.stage[:end, pick],
+        stage_full_mm=stage_sums(grown.et_crop_mm[:end, pick], grown.stage[:end, pick]),
         rain_effective_mm=(grown.years.rain_mm - watered.drained_mm)[:end, pick],
         net_mm=nets[:end, pick],
         rain_mm=grown.years.rain_mm[:end, pick],
@@ -428,6 +432,7 @@ def _assumed(crop: Crop, rules: DemandRules, findings: tuple[Finding, ...]) -> C
         et_full_mm=none,
         et_crop_mm=none,
         stage=np.zeros(0, dtype=np.int64),
+        stage_full_mm=none,
         rain_effective_mm=none,
         net_mm=none,
         rain_mm=none,

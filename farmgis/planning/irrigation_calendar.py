@@ -348,7 +348,8 @@ def _lost_yields_pct(own: _SourceSeason, on_time_mm: Floats, taken_mm: Floats) -
             continue
         full = own.et_mm[days, column]
         late, prompt = (
-            cost(demand.response, e[days, column], full, demand.stage) for e in (taken_mm, on_time_mm)
+            cost(demand.response, full - taken[days, column], demand.stage, demand.stage_full_mm)
+            for taken in (taken_mm, on_time_mm)
         )
         if late.yield_loss_pct is None or prompt.yield_loss_pct is None:
             made.append(None)

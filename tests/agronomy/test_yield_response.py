@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from farmgis.agronomy.yield_response import stage_of_day, taken_shares, yield_left
+from farmgis.agronomy.yield_response import stage_of_day, stage_sums, yield_left
 from farmgis.tables import reader
 
 
@@ -44,11 +44,11 @@ def test_yield_by_hand():
     full = np.array([10.0, 10.0, 40.0, 40.0, 20.0])
     stage = np.array([0, 1, 2, 2, 3])
     taken = np.array([10.0, 5.0, 40.0, 32.0, 10.0])
-    shares = taken_shares(taken, full, stage)
-    assert shares == pytest.approx([1.0, 0.5, 0.9, 0.5])
+    lacking, whole = stage_sums(full - taken, stage), stage_sums(full, stage)
+    assert lacking == pytest.approx([0.0, 5.0, 8.0, 10.0])
     # maize: (1 - 0.4 x 0.5) (1 - 1.5 x 0.1) (1 - 0.5 x 0.5) = 0.8 x 0.85 x 0.75
-    assert yield_left(shares, 97.0, 120.0, (0.4, 0.4, 1.5, 0.5), 1.25) == pytest.approx(0.51)
+    assert yield_left(lacking, whole, (0.4, 0.4, 1.5, 0.5), 1.25) == pytest.approx(0.51)
     # the season alone, FAO-56 eq 90: 97 of 120 mm, 1 - 1.25 x 23 / 120
-    assert yield_left(shares, 97.0, 120.0, None, 1.25) == pytest.approx(1.0 - 1.25 * 23.0 / 120.0)
-    assert yield_left(shares, 97.0, 120.0, None, None) is None
-    assert yield_left(np.zeros(4), 0.0, 120.0, (0.4, 0.4, 1.5, 0.5), None) == 0.0
+    assert yield_left(lacking, whole, None, 1.25) == pytest.approx(1.0 - 1.25 * 23.0 / 120.0)
+    assert yield_left(lacking, whole, None, None) is None
+    assert yield_left(whole, whole, (0.4, 0.4, 1.5, 0.5), None) == 0.0

@@ -170,7 +170,7 @@ def test_reference_et_fao56_figure_18_cabinda():
     )
     et0, _ = reference_et_mm(weather)
     assert et0 == pytest.approx(table[:, 6], abs=0.18)
-    # its radiation: sunshine is printed to 0.1 h (0.08 MJ/m2), the figure to 0.1; the day of the month is unsaid
+    # its radiation: sunshine is printed to 0.1 h (0.08 MJ/m2), itself to 0.1; the day of the month is unsaid
     assert solar_radiation_mj_m2(weather)[0] == pytest.approx(table[:, 5], abs=0.16)
 
 
