@@ -208,16 +208,21 @@ def _first_known(choices: list[Choice]) -> tuple[Floats, str]:
 
     A choice is reckoned only where those before it leave a row without a number.
     """
-    values = np.full(choices[0][1]().shape, np.nan)
-    served: list[tuple[int, str]] = []
+    values, served = None, []
     for said, reckon in choices:
-        if not np.isnan(values).any():
-            break
-        choice = reckon()
-        use = np.isnan(values) & ~np.isnan(choice)
-        if use.any():
+        if values is None:
+            values = reckon()
+            count = int(np.count_nonzero(~np.isnan(values)))
+        elif np.isnan(values).any():
+            choice = reckon()
+            use = np.isnan(values) & ~np.isnan(choice)
+            count = int(np.count_nonzero(use))
             values = np.where(use, choice, values)
-            served.append((int(use.sum()), said))
+        else:
+            break
+        if count:
+            served.append((count, said))
+    assert values is not None
     if len(served) < 2:
         return values, served[0][1] if served else ""
     return values, ", ".join(f"{said} in {count} rows" for count, said in served)

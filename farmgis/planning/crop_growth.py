@@ -44,6 +44,10 @@ class Growth:
         """Stage of each day, 0 to 3, shape (days, years)."""
         return stage_of_day(self.kc.shape[0], self.stages)
 
+    def stage_in(self, column: int) -> NDArray[np.int64]:
+        """Stage of each day of one year's season."""
+        return stage_of_day(self.days(column), self.stages[:, [column]])[:, 0]
+
     def days(self, column: int) -> int:
         """Days of a year's season."""
         return min(round(float(self.stages[:, column].sum())), int(self.kc.shape[0]))

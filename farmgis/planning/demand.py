@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from farmgis.agronomy import salinity
-from farmgis.agronomy.sown_soil import SownSeason, sown_season
+from farmgis.agronomy.sown_soil import Deficit, SownSeason, sown_season
 from farmgis.agronomy.yield_response import stage_sums
 from farmgis.errors import InputError
 from farmgis.planning import deficit, demand_rules
@@ -194,7 +194,7 @@ def _spent(started: _Started, crop: Crop) -> deficit.Cost:
     grown, pick = started.grown, started.pick
     end = grown.days(pick)
     column = (slice(0, end), pick)
-    full, stage = grown.et_crop_mm[column], grown.stage[column]
+    full, stage = grown.et_crop_mm[column], grown.stage_in(pick)
     return deficit.cost(crop, full - started.watered.et_mm[column], stage, stage_sums(full, stage))
 
 
@@ -216,8 +216,14 @@ def _watered(grown: Growth, start: CropStart, design: Design | None = None) -> S
         grown.readily_mm,
         start.watering,
         start.depleted,
-        deficit=None if design is None else deficit.deficit_days(design, grown.stage),
+        deficit=_deficit_days(design, grown),
     )
+
+
+def _deficit_days(design: Design | None, grown: Growth) -> Deficit | None:
+    if design is None or not deficit.has_deficit(design):
+        return None
+    return deficit.deficit_days(design, grown.stage)
 
 
 def _started(grown: Growth, soil: Soil, design: Design, season: Season, rules: DemandRules) -> _Started:
@@ -289,8 +295,8 @@ def _of_year(
         kc=grown.kc[:end, pick],
         et_full_mm=grown.et_crop_mm[:end, pick],
         et_crop_mm=watered.et_mm[:end, pick],
-        stage=grown.stage[:end, pick],
-        stage_full_mm=stage_sums(grown.et_crop_mm[:end, pick], grown.stage[:end, pick]),
+        stage=grown.stage_in(pick),
+        stage_full_mm=stage_sums(grown.et_crop_mm[:end, pick], grown.stage_in(pick)),
         rain_effective_mm=(grown.years.rain_mm - watered.drained_mm)[:end, pick],
         net_mm=nets[:end, pick],
         rain_mm=grown.years.rain_mm[:end, pick],
