@@ -392,7 +392,7 @@ class Season:
     """When and how the crop is sown, what the water costs in salt, and how fast line is laid.
 
     `sown` is `dry` (germination is irrigated) or `moist`; None: as the design year's seed bed is. Doses of
-    germination come at sowing, `second_dose_days` later, and `third_dose_days` after that.
+    germination come at sowing, `second_dose_days` later, and every `third_dose_days` after that.
     """
 
     sowing: date | None = None
@@ -401,7 +401,8 @@ class Season:
     leaching_pct: float | None = None  # of the water that is to pass the roots, in place of the requirement
     laying_ha_day: float = 15.0  # by all machines together, and as fast taken up
     sown: Literal["dry", "moist"] | None = None
-    germination_m3_ha: float = 400.0  # each of the three doses
+    germination_m3_ha: float = 400.0  # each of the doses
+    germination_doses: int = 3
     second_dose_days: int = 4
     third_dose_days: int = 9
     emergence_days: int = 10  # from sowing

@@ -165,6 +165,7 @@ SECTIONS: dict[str, dict[str, Setting]] = {
         "laying_ha_day": _n(0.1, 500.0, "ha/day"),
         "sown": Setting("text", choices=("dry", "moist")),
         "germination_m3_ha": _n(0.0, 2000.0, "m3/ha a dose"),
+        "germination_doses": Setting("whole", 1, 6, "doses"),
         "second_dose_days": Setting("whole", 1, 30, "days"),
         "third_dose_days": Setting("whole", 1, 30, "days"),
         "emergence_days": Setting("whole", 0, 60, "days"),

@@ -170,11 +170,10 @@ def _read_row(reading: _Reading, names: list[str], key: str, row: list[str], lin
     if day is None:
         would_do = "a month 1 to 12" if key == "month" else "a date like 2019-05-31"
         reading.problems.append(f"line {line}, column {key}: {cells[key]!r} is not {would_do}")
-        return
-    reading.days.append(day)
-    reading.values.append(
-        [_number(reading, name, cells[name], line, key == "month") for name in reading.given]
-    )
+    values = [_number(reading, name, cells[name], line, key == "month") for name in reading.given]
+    if day is not None:
+        reading.days.append(day)
+        reading.values.append(values)
 
 
 def _number(reading: _Reading, name: str, text: str, line: int, monthly: bool) -> float:

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from farmgis.agronomy.soil_water import root_zone_balance
 from farmgis.planning.block_season import BlockSeason
 from farmgis.planning.deficit import cost
-from farmgis.planning.sowing import FIRST_HOUR, GerminationRun, day_window
+from farmgis.planning.sowing import FIRST_HOUR, GerminationRun, day_window, part_h
 from farmgis.records import Assumption, Finding, Floats, Severity, Shift, Source
 
 LOSS_TOLD = 0.01
@@ -402,7 +402,9 @@ def _run_day(queue: _Queue, own: _SourceSeason, busy_h: float) -> tuple[Floats, 
         zone = queue.zones[0]
         members = own.members[zone]
         waiting = np.maximum(queue.waiting_h[members], 0.0)
-        hours = min(float(waiting.max()), own.hours_per_day - clock)
+        hours = part_h(float(waiting.max()), own.hours_per_day - clock, own.hours_per_day)
+        if hours <= 0.0:
+            break
         run = np.minimum(waiting, hours)
         given[members] += run
         queue.waiting_h[members] = waiting - run
@@ -431,7 +433,7 @@ def _seed_row(own: _SourceSeason, sowing: date, run: GerminationRun) -> Irrigati
     at = {b.facts.block_id: k for k, b in enumerate(own.blocks)}
     volume = sum(hours * own.rate_m3h[at[i]] for i, hours in run.block_hours.items())
     area = sum(own.blocks[at[i]].facts.area_ha for i in run.block_hours)
-    part = f"germination, dose {run.dose} of 3" + (
+    part = f"germination, dose {run.dose} of {run.doses}" + (
         f", pulse {run.pulse} of {run.pulses}" if run.pulses > 1 else ""
     )
     day = sowing + timedelta(days=run.day)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from farmgis.planning.block_season import LEAST_UNIFORMITY_PCT, BlockSeason
+from farmgis.planning.corn_practice import explain_corn
 from farmgis.planning.demand import CropDemand, block_demand, crop_demand
 from farmgis.planning.irrigation_calendar import IrrigationCalendar, season_calendar
 from farmgis.planning.nutrients import NutrientDose, NutrientPlan, nutrient_plan, zones_of
@@ -71,7 +72,7 @@ def plan_season(
         )
     series = season_series(calendar, running, farm.sources, fields, {} if now is None else now.past)
     found = (*out_of_season, *sowing.findings, *calendar.findings, *task_findings, *fed.findings,
-             *find_short_years(series, farm))  # fmt: skip
+             *explain_corn(farm, fields, sown), *find_short_years(series, farm))  # fmt: skip
     told = (*sowing.assumptions, *calendar.assumptions, *(tell_tasks() if tasks else ()), *fed.assumptions)
     if now is not None:
         found = (*now.findings, *found)
