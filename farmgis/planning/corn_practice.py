@@ -59,7 +59,8 @@ def _steps(farm: Farm, field: Field, season: BlockSeason) -> list[tuple[str, flo
     days, usual_days = sum(field.crop.stage_days), sum(SHORT_STAGES)
     climate = (
         f"this place from {short.dates[0].astype(object):%d %B} on (reference ET of "
-        f"{short.et0_mm.sum():.0f} mm in {usual_days} days, {short.rain_effective_mm.sum():.0f} mm of rain that counts)"
+        f"{short.et0_mm.sum():.0f} mm in {usual_days} days, {short.rain_effective_mm.sum():.0f} mm of rain "
+        "that counts)"
     )
     steps = [
         ("germination in dry soil and a later start", start),
