@@ -17,15 +17,41 @@ GRAVE_LOSS_PCT = 10.0
 """Expected loss of yield from which on it is more than a note (common practice)."""
 
 
+TOLD_APART_PCT = 3.0
+"""Losses by stages and by the season are told apart from this difference on."""
+
+
 @dataclass(frozen=True)
 class Cost:
     """What the crop does not take in the design year, and what of the yield is expected to be lost.
 
-    `stage_taken` are the shares of full ET taken in the four stages. None where no response is known.
+    `stage_taken` are the shares of full ET taken in the four stages. A loss is None where no response is
+    known. That of the stages is right where few of them are short; where all are, that of the season.
     """
 
     stage_taken: Floats
-    yield_loss_pct: float | None
+    by_stage_pct: float | None
+    by_season_pct: float | None
+
+    @property
+    def yield_loss_pct(self) -> float | None:
+        """The loss stage by stage, or by the season where no stages' factors are known. [%]"""
+        return self.by_season_pct if self.by_stage_pct is None else self.by_stage_pct
+
+    def less(self, other: Cost) -> Cost:
+        """What it costs over another cost of the same crop."""
+        pairs = (self.by_stage_pct, other.by_stage_pct), (self.by_season_pct, other.by_season_pct)
+        more = (None if a is None or b is None else max(a - b, 0.0) for a, b in pairs)
+        return Cost(self.stage_taken, *more)
+
+    @property
+    def words(self) -> str | None:
+        """What is lost, by both factors where they say different things; None where none is known."""
+        stage, season = self.by_stage_pct, self.by_season_pct
+        if stage is not None and season is not None and abs(stage - season) >= TOLD_APART_PCT:
+            return f"about {stage:.0f} % of the yield stage by stage, {season:.0f} % by the season's factor"
+        loss = self.yield_loss_pct
+        return None if loss is None else f"about {loss:.0f} % of the yield"
 
 
 def has_deficit(design: Design) -> bool:
@@ -44,9 +70,11 @@ def deficit_days(design: Design, stage: NDArray[np.int64]) -> Deficit | None:
 def cost(crop: Crop, lacking_mm: Floats, stage: NDArray[np.int64], stage_full_mm: Floats) -> Cost:
     """What days with less than full ET cost (days,), of a season whose stages take so much in full (4,)."""
     lacking = stage_sums(lacking_mm, stage)
-    left = yield_left(lacking, stage_full_mm, crop.stage_responses, crop.season_response)
     shares = 1.0 - lacking / np.maximum(stage_full_mm, 1e-12)
-    return Cost(shares, None if left is None else 100.0 * (1.0 - left))
+    by_stage = yield_left(lacking, stage_full_mm, crop.stage_responses, None)
+    by_season = yield_left(lacking, stage_full_mm, None, crop.season_response)
+    lost = (None if left is None else 100.0 * (1.0 - left) for left in (by_stage, by_season))
+    return Cost(shares, *lost)
 
 
 def tell_deficit(crop: Crop, design: Design) -> tuple[Assumption, ...]:
@@ -90,11 +118,7 @@ def find_deficit(
     ]
     takes = "the crop takes all that it would" if not short else f"the crop takes {', '.join(short)}"
     loss = what_of.yield_loss_pct
-    lost = (
-        "no response of its yield is known"
-        if loss is None
-        else f"about {loss:.0f} % of the yield is expected to be lost"
-    )
+    lost = "no response of its yield is known" if loss is None else f"the loss to expect is {what_of.words}"
     what = (
         f"{crop.name}: deficit irrigation gives {net_mm:.0f} mm net where all of the need is "
         f"{full_net_mm:.0f}; of its full ET {takes}; {lost}"

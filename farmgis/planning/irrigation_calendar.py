@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from farmgis.agronomy.soil_water import root_zone_balance
 from farmgis.planning.block_season import BlockSeason
-from farmgis.planning.deficit import cost
+from farmgis.planning.deficit import Cost, cost
 from farmgis.planning.sowing import FIRST_HOUR, GerminationRun, day_window, part_h
 from farmgis.records import Assumption, Finding, Floats, Severity, Shift, Source
 
@@ -292,7 +292,7 @@ def _source_calendar(own: _SourceSeason, sowing: date) -> IrrigationCalendar:
         ends[day] = depletion
     on_time = _taken_on_time(own)
     lost = np.maximum((on_time - taken).sum(axis=0), 0.0)
-    yields = _lost_yields_pct(own, on_time, taken)
+    costs = _late_costs(own, on_time, taken)
     given_m3 = (hours * own.rate_m3h).sum(axis=0)
     ids = [b.facts.block_id for b in own.blocks]
     asked = ((own.due_h + own.seed_h) * own.rate_m3h).sum(axis=1)
@@ -301,12 +301,12 @@ def _source_calendar(own: _SourceSeason, sowing: date) -> IrrigationCalendar:
         tuple(rows),
         dict(zip(ids, given_m3.tolist(), strict=True)),
         dict(zip(ids, lost.tolist(), strict=True)),
-        dict(zip(ids, yields, strict=True)),
+        {i: None if c is None else c.yield_loss_pct for i, c in zip(ids, costs, strict=True)},
         {i: w for k, i in enumerate(ids) if (w := _watered(hours[:, k], sowing)) is not None},
         sowing,
         {i: BlockDays((hours * own.net_mm_per_h)[:, k], ends[:, k]) for k, i in enumerate(ids)},
         {source_id: SourceDays(asked, (hours * own.rate_m3h).sum(axis=1))},
-        _findings(own, given_m3, lost, yields, late),
+        _findings(own, given_m3, lost, costs, late),
     )
 
 
@@ -337,9 +337,9 @@ def _taken_on_time(own: _SourceSeason) -> Floats:
     return taken
 
 
-def _lost_yields_pct(own: _SourceSeason, on_time_mm: Floats, taken_mm: Floats) -> list[float | None]:
-    """Yield that each block is expected to lose because its water comes late. [% of the full yield]"""
-    made: list[float | None] = []
+def _late_costs(own: _SourceSeason, on_time_mm: Floats, taken_mm: Floats) -> list[Cost | None]:
+    """What it costs each block's yield that its water comes late; None where no response is known."""
+    made: list[Cost | None] = []
     for column, block in enumerate(own.blocks):
         demand = block.demand
         days = slice(block.delay_days, block.delay_days + demand.dates.size)
@@ -351,10 +351,7 @@ def _lost_yields_pct(own: _SourceSeason, on_time_mm: Floats, taken_mm: Floats) -
             cost(demand.response, full - taken[days, column], demand.stage, demand.stage_full_mm)
             for taken in (taken_mm, on_time_mm)
         )
-        if late.yield_loss_pct is None or prompt.yield_loss_pct is None:
-            made.append(None)
-        else:
-            made.append(max(late.yield_loss_pct - prompt.yield_loss_pct, 0.0))
+        made.append(late.less(prompt))
     return made
 
 
@@ -449,7 +446,7 @@ def _clock(hour: float) -> str:
 
 
 def _findings(
-    own: _SourceSeason, given_m3: Floats, lost_mm: Floats, yields: Sequence[float | None], late: int
+    own: _SourceSeason, given_m3: Floats, lost_mm: Floats, costs: Sequence[Cost | None], late: int
 ) -> tuple[Finding, ...]:
     """That a source's hours do not suffice: what is late, what the crops lose, what is not given."""
     if not own.blocks:
@@ -461,8 +458,8 @@ def _findings(
         return ()
     severity: Severity = "attention" if share >= LOSS_GRAVE else "note"
     source = own.zones[0].source_id or "farm"
-    lost_yield = yields[worst]
-    with_it = "" if lost_yield is None else f" and with it about {lost_yield:.0f} % of its yield"
+    cost_of = costs[worst]
+    with_it = "" if cost_of is None or cost_of.words is None else f" and with it {cost_of.words}"
     what = (
         f"the hours of {source} ({own.hours_per_day:g} a day) do not suffice: {late} times a zone was not "
         f"done when its next turn came; block {own.blocks[worst].facts.block_id} loses most, "

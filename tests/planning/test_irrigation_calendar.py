@@ -150,7 +150,7 @@ def test_yield_goes_with_the_water_that_comes_late():
         # no stage answers more than 1.5 (FAO-33), and none takes less in full than the least of them
         least = min(np.bincount(season.demand.stage, season.demand.et_full_mm))
         assert 0.0 < halved.lost_yield_pct[block_id] < 100.0 * 1.5 * halved.lost_et_mm[block_id] / least
-    assert "of its yield" in halved.findings[0].what
+    assert "of the yield" in halved.findings[0].what
     whole = season_calendar(*farm_of(4, hours=20.0))
     assert max(whole.lost_yield_pct.values()) < 1.0
 
