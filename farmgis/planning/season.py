@@ -14,6 +14,7 @@ from farmgis.planning.nutrients import NutrientDose, NutrientPlan, nutrient_plan
 from farmgis.planning.season_now import SeasonNow, season_now
 from farmgis.planning.season_series import find_short_years, season_series
 from farmgis.planning.sowing import Sowing, plan_sowing
+from farmgis.planning.treatment_days import on_free_days
 from farmgis.planning.upkeep import Task, field_works, season_tasks, tell_tasks
 from farmgis.planning.water_treatment import treatments
 from farmgis.records import Assumption, Farm, Field, Finding, Shift
@@ -70,6 +71,7 @@ def plan_season(
         fed = nutrient_plan(
             farm.nutrients, zones, calendar.irrigations, first, None if now is None else now.today
         )
+    tasks = on_free_days(tasks, calendar.irrigations, fed.doses, shifts)
     series = season_series(calendar, running, farm.sources, fields, {} if now is None else now.past)
     found = (*out_of_season, *sowing.findings, *calendar.findings, *task_findings, *fed.findings,
              *explain_corn(farm, fields, sown), *find_short_years(series, farm))  # fmt: skip
