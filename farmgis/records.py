@@ -131,6 +131,7 @@ class WaterQuality:
     hydrogen_sulfide_mg_l: float | None = None
     bacteria_per_ml: float | None = None
     alkalinity_mg_l: float | None = None  # as CaCO3
+    ec_ds_m: float | None = None
     titration_ml_m3: float | None = None  # of the acid at hand, to pH 6.5
 
 

@@ -57,6 +57,7 @@ WATER: dict[str, Setting] = {
     "hydrogen_sulfide_mg_l": _n(0.0, 100.0, "mg/l"),
     "bacteria_per_ml": _n(0.0, 1e8, "per ml"),
     "alkalinity_mg_l": _n(0.0, 2000.0, "mg/l as CaCO3"),
+    "ec_ds_m": _n(0.0, 30.0, "dS/m"),
     "titration_ml_m3": _n(0.0, 5000.0, "ml of acid per m3"),
 }
 

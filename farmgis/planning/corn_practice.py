@@ -9,6 +9,7 @@ import numpy as np
 
 from farmgis.planning.block_season import BlockSeason
 from farmgis.planning.demand import CropDemand, crop_demand
+from farmgis.planning.salt import season_of
 from farmgis.records import Crop, Farm, Field, Finding
 
 USUAL_M3_HA = 4500.0
@@ -49,13 +50,15 @@ def is_corn(crop: Crop) -> bool:
 
 def _steps(farm: Farm, field: Field, season: BlockSeason) -> list[tuple[str, float]]:
     """What changes the figure, one thing after another; they add up to the difference. [m3/ha]"""
-    per_net = 10.0 * season.gross_factor
+    salt_share = season.demand.leaching_requirement
+    leaching = 10.0 * float(season.regular_net_mm.sum()) * season.gross_factor * salt_share
+    per_net = 10.0 * season.gross_factor * (1.0 - salt_share)
     moist = _demand(farm, field, field.crop)
     mean = float(np.mean(moist.season_net_mm)) * per_net
     short = _demand(farm, field, replace(field.crop, stage_days=SHORT_STAGES))
     short_mean = float(np.mean(short.season_net_mm)) * per_net
     in_design_year = float(moist.net_mm.sum()) * per_net
-    start = season.need.gross_m3_ha - in_design_year
+    start = season.need.gross_m3_ha - leaching - in_design_year
     days, usual_days = sum(field.crop.stage_days), sum(SHORT_STAGES)
     climate = (
         f"this place from {short.dates[0].astype(object):%d %B} on (reference ET of "
@@ -63,6 +66,7 @@ def _steps(farm: Farm, field: Field, season: BlockSeason) -> list[tuple[str, flo
         "that counts)"
     )
     steps = [
+        ("leaching of salt", leaching),
         ("germination in dry soil and a later start", start),
         (f"the design year in place of the mean of {len(moist.years)}", in_design_year - mean),
         (f"a season of {days} days in place of {usual_days}", mean - short_mean),
@@ -73,5 +77,5 @@ def _steps(farm: Farm, field: Field, season: BlockSeason) -> list[tuple[str, flo
 
 def _demand(farm: Farm, field: Field, crop: Crop) -> CropDemand:
     """The demand of the field's corn with other stages, sown into moist soil."""
-    season = replace(farm.season, sown="moist")
+    season = replace(season_of(farm, field), sown="moist")
     return crop_demand(crop, field.soil, field.design, season, farm.weather)

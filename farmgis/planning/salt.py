@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 from farmgis.agronomy import salinity
 from farmgis.planning.demand_rules import DemandRules
-from farmgis.records import Assumption, Crop, Finding, Season
+from farmgis.records import Assumption, Crop, Farm, Field, Finding, Season
 
 LEACHED_SHARE = 0.15
 """Leaching fraction that the soil's salt is reckoned with where none is stated: with 0.15 to 0.20 ECe is
@@ -25,6 +25,14 @@ class Salt:
     yield_left: float = 1.0
     assumptions: tuple[Assumption, ...] = ()
     findings: tuple[Finding, ...] = ()
+
+
+def season_of(farm: Farm, field: Field) -> Season:
+    """The farm's season with the salt of the field's own source, where its analysis tells it."""
+    water = next((s.water for s in farm.sources if s.source_id == field.source_id), None)
+    if water is not None and water.ec_ds_m is not None:
+        return replace(farm.season, water_ec_ds_m=water.ec_ds_m)
+    return farm.season
 
 
 def salt(crop: Crop, season: Season, rules: DemandRules) -> Salt:

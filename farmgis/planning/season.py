@@ -11,6 +11,7 @@ from farmgis.planning.corn_practice import explain_corn
 from farmgis.planning.demand import CropDemand, block_demand, crop_demand
 from farmgis.planning.irrigation_calendar import IrrigationCalendar, season_calendar
 from farmgis.planning.nutrients import NutrientDose, NutrientPlan, nutrient_plan, zones_of
+from farmgis.planning.salt import season_of
 from farmgis.planning.season_now import SeasonNow, season_now
 from farmgis.planning.season_series import find_short_years, season_series
 from farmgis.planning.sowing import Sowing, plan_sowing
@@ -134,7 +135,7 @@ def _sown_later(
 def _delayed(farm: Farm, field: Field, demand: CropDemand, delay_days: int) -> CropDemand:
     """A crop's demand of the design year when it is sown so many days later; as it was where weather ends."""
     first: date = demand.dates[0].astype(date)
-    season = replace(farm.season, sowing=first + timedelta(days=delay_days), sown="dry")
+    season = replace(season_of(farm, field), sowing=first + timedelta(days=delay_days), sown="dry")
     year = (first + timedelta(days=delay_days)).year
     later = crop_demand(field.crop, field.soil, field.design, season, farm.weather, year=year)
     if later.basis == "assumed":

@@ -28,11 +28,12 @@ def explained(square_field, et0_mm, season, crop="maize"):
     return explain_corn(farm, {"A": field}, {"A-B1": BlockSeason(block, demand, need)}), need
 
 
-@pytest.mark.parametrize("sown", ["dry", "moist"])
-def test_steps_add_up_to_the_difference(square_field, sown):
-    (found,), need = explained(square_field, 6.5, Season(sowing=date(2001, 4, 20), sown=sown))
+@pytest.mark.parametrize(("sown", "ec", "steps"), [("dry", None, 4), ("moist", None, 3), ("dry", 3.5, 5)])
+def test_steps_add_up_to_the_difference(square_field, sown, ec, steps):
+    season = Season(sowing=date(2001, 4, 20), sown=sown, water_ec_ds_m=ec)
+    (found,), need = explained(square_field, 6.5, season)
     amounts = [float(a.replace(",", "")) for a in re.findall(r" ([+-][\d,]+)(?:;|$)", found.what)]
-    assert len(amounts) == (4 if sown == "dry" else 3)
+    assert len(amounts) == steps
     assert sum(amounts) == pytest.approx(need.gross_m3_ha - USUAL_M3_HA, abs=2.5)
     assert found.measured == pytest.approx(need.gross_m3_ha)
     # by hand: 25 more days in place of 125; the fifth of the years over the mean takes more

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from farmgis.planning.demand import block_demand, crop_demand
-from farmgis.records import Design, Season, StageShares, Weather
+from farmgis.planning.salt import season_of
+from farmgis.records import Design, Farm, Season, Source, StageShares, WaterQuality, Weather
 from farmgis.tables import reader
 
 MAIZE, LOAM = reader.crop("maize"), reader.soil("loam")
@@ -115,3 +116,21 @@ def test_stated_leaching_is_applied_whatever_its_size():
     d = demand_of(Design(), season=season)
     block = block_demand(d, 90.0, 1.0, 1.67)
     assert block.net_mm + block.leaching_mm == pytest.approx(block.net_mm / 0.92)
+
+
+def test_each_field_has_the_salt_of_its_own_source(square_field):
+    sources = (
+        Source("river", 0.0, 0.0, None, 100.0, water=WaterQuality(ec_ds_m=0.4)),
+        Source("borehole", 0.0, 0.0, None, 100.0, water=WaterQuality(ec_ds_m=3.0)),
+        Source("pond", 0.0, 0.0, None, 100.0, water=WaterQuality(ph=7.0)),
+    )
+    fields = [square_field(source_id=name) for name in ("river", "borehole", "pond", None)]
+    season = Season(sown="moist", water_ec_ds_m=1.0)
+    farm = Farm("F", "EPSG:32610", tuple(fields), None, sources, (), steady(), season)
+    assert [season_of(farm, f).water_ec_ds_m for f in fields] == [0.4, 3.0, 1.0, 1.0]
+    fresh, salty = (
+        crop_demand(f.crop, f.soil, f.design, season_of(farm, f), farm.weather) for f in fields[:2]
+    )
+    assert fresh.yield_loss_pct == pytest.approx(0.0, abs=1e-9)
+    # 3 dS/m: LR 3 / 20.07 = 0.1495, the soil at 15 %: 4.6 dS/m, 100 - 12 (4.6 - 1.7)
+    assert salty.yield_loss_pct == pytest.approx(12.0 * (3.0 * 1.15 / 0.75 - 1.7), abs=0.1)
