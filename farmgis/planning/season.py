@@ -74,7 +74,8 @@ def plan_season(
         )
     tasks = on_free_days(tasks, calendar.irrigations, fed.doses, shifts)
     series = season_series(calendar, running, farm.sources, fields, {} if now is None else now.past)
-    found = (*out_of_season, *sowing.findings, *calendar.findings, *task_findings, *fed.findings,
+    still_sowing = sowing.findings if now is None or now.germination else ()
+    found = (*out_of_season, *still_sowing, *calendar.findings, *task_findings, *fed.findings,
              *explain_corn(farm, fields, sown), *find_short_years(series, farm))  # fmt: skip
     told = (*sowing.assumptions, *calendar.assumptions, *(tell_tasks() if tasks else ()), *fed.assumptions)
     if now is not None:

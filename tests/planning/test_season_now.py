@@ -118,6 +118,14 @@ def test_today_within_germination_gives_what_is_still_to_come(square_field):
     assert min(i.date for i in doses) == date(2026, 4, 29)
 
 
+def test_germination_that_is_over_is_no_longer_told(square_field):
+    usual, early, late = (
+        planned(square_field, this, sown="dry") for this in (None, this_year(last="2026-04-27"), this_year())
+    )
+    for plan, told in ((usual, True), (early, True), (late, False)):
+        assert any("germination in dry soil" in f.what for f in plan.findings) is told
+
+
 def test_tasks_that_are_over_are_gone(square_field):
     plan = planned(square_field, this_year())
     assert plan.tasks
