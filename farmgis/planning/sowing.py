@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import islice
 
 from farmgis.planning.block_season import BlockSeason
 from farmgis.planning.crop_start import dose_days
@@ -36,6 +37,9 @@ practice)."""
 
 LEAST_PART_H = 0.5
 """A run that the day's end would cut leaves no shorter part on either side of the night (common practice)."""
+
+FEW_ZONES, WAYS = 6, 3
+"""With so few zones or fewer, so many days of sowing are tried for each."""
 
 EPS_H = 1e-6
 
@@ -176,28 +180,39 @@ def _rest_h(season: BlockSeason, field: Field, pulse_h: float) -> float:
 def _of_source(
     source_id: str, zones: Sequence[SeedZone], area_ha: float, hours_per_day: float, season: Season
 ) -> Sowing:
-    """Each zone sown on the first day, from that of the zone before it, on which all doses are in time."""
+    """Zones sown in their order so that all doses are in time and the last zone is sown soon."""
     window = day_window(hours_per_day)
     doses = dose_days(season)
-    sown: list[int] = []
-    in_time = True
-    for zone in zones:
-        first = sown[-1] if sown else 0
-        days = (
-            d
-            for d in range(first, LATEST_DAYS)
-            if _kept([*zones[: len(sown)], zone], [*sown, d], doses, window)
-        )
-        day = next(days, None)
-        in_time &= day is not None
-        alone = first + math.ceil(
-            zone.hours / hours_per_day
-        )  # where none will do, when the one before is done
-        sown.append(alone if day is None else day)
+    sown, in_time = _sown_days(zones, doses, window)
     runs, _ = _simulate(zones, sown, doses, window)
     delays = {i: day for zone, day in zip(zones, sown, strict=True) for i in zone.block_hours}
     found = _find_peak(source_id, zones, sown, area_ha, hours_per_day, season, in_time)
     return Sowing(delays, tuple(runs), (found,))
+
+
+def _sown_days(
+    zones: Sequence[SeedZone], doses: Sequence[int], window: tuple[float, float]
+) -> tuple[list[int], bool]:
+    """The day on which each zone is sown, and whether all doses find their hours then.
+
+    A zone that starts as soon as it can may leave no room for the next. So a few ways are followed at once,
+    and the soonest is taken; with many zones only one.
+    """
+    width = WAYS if len(zones) <= FEW_ZONES else 1
+    ways: list[list[int]] = [[]]
+    in_time = True
+    for n, zone in enumerate(zones):
+        longer = []
+        for way in ways:
+            first = way[-1] if way else 0
+            days = (d for d in range(first, LATEST_DAYS) if _kept(zones[: n + 1], [*way, d], doses, window))
+            longer += [[*way, day] for day in islice(days, width)]
+        if not longer:  # where none will do, when the one before is done
+            in_time = False
+            after = math.ceil(zone.hours / (window[1] - window[0]))
+            longer = [[*way, (way[-1] if way else 0) + after] for way in ways]
+        ways = sorted(longer, key=lambda way: (way[-1], sum(way), way))[: width * width]
+    return ways[0], in_time
 
 
 def _kept(

@@ -7,10 +7,11 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
+from farmgis.planning import sowing as room
 from farmgis.planning.block_season import BlockSeason
 from farmgis.planning.demand import block_demand, crop_demand
 from farmgis.planning.irrigation_calendar import season_calendar
-from farmgis.planning.sowing import plan_sowing
+from farmgis.planning.sowing import SeedZone, day_window, plan_sowing
 from farmgis.records import BlockFacts, Design, Season, Shift, Source, Weather
 from farmgis.tables import reader
 
@@ -140,6 +141,17 @@ def test_too_few_hours_are_told_and_nothing_is_lost(square_field):
     assert sowing.findings[0].severity == "attention"
     assert "not every dose" in sowing.findings[0].what
     assert sum(r.hours for r in sowing.runs) == pytest.approx(4 * 3 * 20.0)
+
+
+def test_a_zone_leaves_room_for_the_next(monkeypatch):
+    # five zones of 24 h a dose in 22 h a day: the first rests 12 h between its two pulses
+    zones = [SeedZone(f"Z{n}", n, {f"B{n}": 24.0}, 3 if n else 2, 2.0 if n else 12.0) for n in range(5)]
+    days, in_time = room._sown_days(zones, (0, 4, 13), day_window(22.0))
+    assert in_time
+    assert days == sorted(days)
+    monkeypatch.setattr(room, "WAYS", 1)
+    alone, _ = room._sown_days(zones, (0, 4, 13), day_window(22.0))
+    assert days[-1] < alone[-1]
 
 
 @pytest.mark.parametrize(("doses", "days"), [(1, [0]), (2, [0, 3]), (4, [0, 3, 10, 17])])
