@@ -281,7 +281,7 @@ def _of_year(
 ) -> CropDemand:  # fmt: skip
     """The design year's column, day by day to its harvest, with what is known of all years."""
     grown, watered, start, pick = started.grown, started.watered, started.start, started.pick
-    nets = _net(watered)
+    nets, stage = _net(watered), grown.stage_in(pick)
     start_mm = start.depleted * float(watered.total_mm[0, pick])
     end = grown.days(pick)
     doses = np.zeros(end)
@@ -295,8 +295,8 @@ def _of_year(
         kc=grown.kc[:end, pick],
         et_full_mm=grown.et_crop_mm[:end, pick],
         et_crop_mm=watered.et_mm[:end, pick],
-        stage=grown.stage_in(pick),
-        stage_full_mm=stage_sums(grown.et_crop_mm[:end, pick], grown.stage_in(pick)),
+        stage=stage,
+        stage_full_mm=stage_sums(grown.et_crop_mm[:end, pick], stage),
         rain_effective_mm=(grown.years.rain_mm - watered.drained_mm)[:end, pick],
         net_mm=nets[:end, pick],
         rain_mm=grown.years.rain_mm[:end, pick],
