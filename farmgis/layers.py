@@ -271,7 +271,9 @@ _ALL = (
         _real("peak_mm_day", "Greatest gross depth a day, the mean over one interval in the design year"),
         _real("peak_m3_day", "Greatest gross volume a day, the mean over one interval in the design year"),
         _text("sown", "How the crop starts", "dry", "moist", "standing"),
-        _real("germination_mm", "Depth of the doses for germination, within gross"))),
+        _real("germination_mm", "Depth of the doses for germination, within gross"),
+        _real("yield_loss_pct", "Loss of yield to expect from salt and managed deficit; empty where the "
+              "crop's response is not known"))),
     Layer("demand_periods", "Water demand by period", "How the season's demand runs, period by period, in "
           "the design year.", None, (
         _BLOCK, _day("period_start", "First day"), _day("period_end", "Last day"),

@@ -131,6 +131,7 @@ class WaterQuality:
     hydrogen_sulfide_mg_l: float | None = None
     bacteria_per_ml: float | None = None
     alkalinity_mg_l: float | None = None  # as CaCO3
+    ec_ds_m: float | None = None
     titration_ml_m3: float | None = None  # of the acid at hand, to pH 6.5
 
 
@@ -230,6 +231,8 @@ class Crop:
     ece_slope_pct: float | None
     source: str
     basal_tabled: tuple[float, float, float] | None = None  # Kcb of table 17
+    stage_responses: tuple[float, float, float, float] | None = None  # Ky of the four stages (FAO-33)
+    season_response: float | None = None  # Ky of the season (FAO-56 table 24)
 
     @property
     def basal(self) -> tuple[float, float, float]:
@@ -263,6 +266,21 @@ class Tolerance:
 
 
 @dataclass(frozen=True)
+class StageShares:
+    """A share for each of the crop's stages [%]; None where the stage has no rule of its own."""
+
+    initial_pct: float | None = None
+    development_pct: float | None = None
+    middle_pct: float | None = None
+    late_pct: float | None = None
+
+    @property
+    def all(self) -> tuple[float | None, ...]:
+        """The four in their order. [%]"""
+        return self.initial_pct, self.development_pct, self.middle_pct, self.late_pct
+
+
+@dataclass(frozen=True)
 class Design:
     """The rules by which one field is laid out. Every default is listed in `assumptions`."""
 
@@ -283,6 +301,8 @@ class Design:
     row_azimuth_deg: float | None = None  # fixed by the user
     wetted_fraction: float = 0.4  # of the ground, by the line
     irrigate_at_pct: float | None = None  # of the readily available water, in place of the interval
+    deficit_need: StageShares | None = None  # of its need since the last irrigation that a stage is given
+    deficit_depletion: StageShares | None = None  # of the readily available water at which it is irrigated
     crop_coefficient: Literal["single", "dual"] = "single"
     mulch: Literal["none", "organic", "plastic"] = "none"
     mulch_cover_pct: float = 100.0
@@ -373,15 +393,17 @@ class Season:
     """When and how the crop is sown, what the water costs in salt, and how fast line is laid.
 
     `sown` is `dry` (germination is irrigated) or `moist`; None: as the design year's seed bed is. Doses of
-    germination come at sowing, `second_dose_days` later, and `third_dose_days` after that.
+    germination come at sowing, `second_dose_days` later, and every `third_dose_days` after that.
     """
 
     sowing: date | None = None
     exceedance_pct: float = 80.0  # design values are not exceeded in this share of the years
     water_ec_ds_m: float | None = None
+    leaching_pct: float | None = None  # of the water that is to pass the roots, in place of the requirement
     laying_ha_day: float = 15.0  # by all machines together, and as fast taken up
     sown: Literal["dry", "moist"] | None = None
-    germination_m3_ha: float = 400.0  # each of the three doses
+    germination_m3_ha: float = 400.0  # each of the doses
+    germination_doses: int = 3
     second_dose_days: int = 4
     third_dose_days: int = 9
     emergence_days: int = 10  # from sowing

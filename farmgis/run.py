@@ -35,6 +35,7 @@ from farmgis.planning.measuring_points import measuring_points, point_assumption
 from farmgis.planning.profiles import PlanProfiles
 from farmgis.planning.redone import gear_of_farm
 from farmgis.planning.rules import planning_assumptions
+from farmgis.planning.salt import season_of
 from farmgis.planning.season import BlockRun, plan_season
 from farmgis.planning.shifts import Turn, grouped, least_flow_shifts, shifts_of
 from farmgis.planning.submain_checks import class_findings, regulator_findings
@@ -49,11 +50,9 @@ from farmgis.records import (
     Finding,
     Floats,
     Plan,
-    Season,
     Shift,
     Surface,
     Table,
-    Weather,
 )
 from farmgis.scale.processes import in_processes
 from farmgis.tables import clogging_limits
@@ -66,7 +65,7 @@ NO_SOURCE_HOURS = 20.0
 """Hours a day that a farm without a stated source is planned to run (common practice)."""
 
 Progress = Callable[[str], None]
-Demands = dict[tuple[Any, ...], CropDemand]
+Demands = dict[str, CropDemand]  # by field_id; fields that are alike share one
 
 
 def plan_field(
@@ -110,8 +109,10 @@ def plan_farm(farm: Farm, progress: Progress | None = None, processes: int = 1) 
     `progress` is told each field's id when it is done. Several processes plan fields at once, to the same
     plan; a script that asks for them has to start from `if __name__ == "__main__":`.
     """
-    demands = _crop_demands(farm.fields, farm.weather, farm.season)
+    demands = _crop_demands(farm)
     farm = _bound(farm, demands)
+    if any(s.water is not None and s.water.ec_ds_m is not None for s in farm.sources):
+        demands = _crop_demands(farm)  # by the salt of the sources that were chosen
     flows = {s.source_id: s.flow_m3h for s in farm.sources}
     alone = replace(farm, fields=(), weather=None)  # what a field needs to know of its farm
     jobs = [(field, alone, flows.get(field.source_id or "", math.inf)) for field in farm.fields]
@@ -156,13 +157,13 @@ def _refused(
 
 def _whole(farm: Farm, plans: Sequence[FieldPlan], demands: Demands) -> Plan:
     by_id = {f.field_id: f for f in farm.fields}
-    needs = {b.block_id: _need(demands[_demand_key(by_id[p.field_id])], b) for p in plans for b in p.blocks}
+    needs = {b.block_id: _need(demands[p.field_id], b) for p in plans for b in p.blocks}
     tables = _field_tables(plans)
     supply = farm_supply(farm, tables, needs, _ground(farm), clogging_limits())
     tables |= supply.tables
     groups = supply.shifts if farm.sources else _shifts_without_source(plans, needs)
     season = plan_season(
-        farm, groups, _seasons(plans, by_id, demands, needs), _block_runs(tables, groups), NO_SOURCE_HOURS
+        farm, groups, _seasons(plans, demands, needs), _block_runs(tables, groups), NO_SOURCE_HOURS
     )
     needs = {key: own.need for key, own in season.seasons.items()}
     balances, supply_findings = source_balance(farm.sources, _loads(farm, plans, needs))
@@ -177,7 +178,8 @@ def _whole(farm: Farm, plans: Sequence[FieldPlan], demands: Demands) -> Plan:
     bought = buying(tables, farm)
     tables |= {name: _records_table(rows) for name, rows in bought.rows.items()}
     told = farm.weather is not None  # without weather one finding says it for all crops
-    demand_findings = [f for d in demands.values() for f in d.findings if told]
+    distinct = list({id(d): d for d in demands.values()}.values())
+    demand_findings = [f for d in distinct for f in d.findings if told]
     findings = _unique(
         [
             *farm_findings(farm),
@@ -195,7 +197,7 @@ def _whole(farm: Farm, plans: Sequence[FieldPlan], demands: Demands) -> Plan:
     assumptions = _unique(
         [
             *farm.assumptions,
-            *(a for d in demands.values() for a in d.assumptions),
+            *(a for d in distinct for a in d.assumptions),
             *season.assumptions,
             *supply.assumptions,
             *bought.assumptions,
@@ -227,7 +229,7 @@ def _bound(farm: Farm, demands: Demands) -> Farm:
     for field, ground_m in zip(farm.fields, heights, strict=True):
         line, area_ha = field.driplines[0], field.area.area / 1e4
         rate = line.emitter_flow_l_h / (line.emitter_spacing_m * field.design.lateral_spacing_m)
-        need = block_demand(demands[_demand_key(field)], EXPECTED_UNIFORMITY_PCT, area_ha, rate)
+        need = block_demand(demands[field.field_id], EXPECTED_UNIFORMITY_PCT, area_ha, rate)
         needs.append(
             FieldNeed(field.field_id, field.area, float(ground_m), rate * area_ha * 10.0, need.peak_m3_day,
                       need.gross_m3, field.source_id)
@@ -243,15 +245,12 @@ EXPECTED_UNIFORMITY_PCT = 90.0
 
 def _seasons(
     plans: Sequence[FieldPlan],
-    fields: dict[str, Field],
-    demands: dict[tuple[Any, ...], CropDemand],
+    demands: Demands,
     needs: dict[str, BlockDemand],
 ) -> dict[str, BlockSeason]:
     """Each block with what its crop needs, by its id."""
     return {
-        b.block_id: BlockSeason(b, demands[_demand_key(fields[p.field_id])], needs[b.block_id])
-        for p in plans
-        for b in p.blocks
+        b.block_id: BlockSeason(b, demands[p.field_id], needs[b.block_id]) for p in plans for b in p.blocks
     }
 
 
@@ -271,20 +270,17 @@ def _need(demand: CropDemand, block: BlockFacts) -> BlockDemand:
     return block_demand(demand, uniformity, block.area_ha, block.application_mm_h)
 
 
-def _demand_key(field: Field) -> tuple[Any, ...]:
-    return (field.crop, field.soil, field.design.interval_days)
-
-
-def _crop_demands(
-    fields: Sequence[Field], weather: Weather | None, season: Season
-) -> dict[tuple[Any, ...], CropDemand]:
-    """One demand for each crop on each soil at each interval."""
+def _crop_demands(farm: Farm) -> Demands:
+    """One demand for each crop on each soil at each interval under each water."""
     found: dict[tuple[Any, ...], CropDemand] = {}
-    for field in fields:
-        key = _demand_key(field)
+    made: Demands = {}
+    for field in farm.fields:
+        season = season_of(farm, field)
+        key = (field.crop, field.soil, field.design.interval_days, season.water_ec_ds_m)
         if key not in found:
-            found[key] = crop_demand(field.crop, field.soil, field.design, season, weather)
-    return found
+            found[key] = crop_demand(field.crop, field.soil, field.design, season, farm.weather)
+        made[field.field_id] = found[key]
+    return made
 
 
 def _loads(

@@ -33,7 +33,19 @@ from farmgis import tables
 from farmgis.cli import main
 from farmgis.cli.plan import ALL_PLANNED, BAD_INPUT, OUTPUT_REFUSED, SOME_NOT_PLANNED
 from farmgis.geodata.farm_file import read_farm
-from farmgis.geodata.settings import ANY, LIFE, LISTS, PUMP_CURVE, SECTIONS, TOLERANCES, TOP, WATER
+from farmgis.geodata.settings import (
+    ANY,
+    LIFE,
+    LISTS,
+    PUMP_CURVE,
+    RESPONSES,
+    SECTIONS,
+    STAGE_DEPLETION,
+    STAGE_NEED,
+    TOLERANCES,
+    TOP,
+    WATER,
+)
 from farmgis.geodata.settings_check import check
 from farmgis.geodata.weather import LIMITS
 from farmgis.prices import Life, Prices, Spares
@@ -262,6 +274,11 @@ def listed(page, heading):
 
 FARM_FILE = DOCS / "reference" / "farm-file.md"
 TABLED = {f"`[{k}]`": v for k, v in SECTIONS.items()} | {f"`[[{k}]]`": v for k, v in LISTS.items()}
+TABLED |= {
+    "`deficit_need`": STAGE_NEED,
+    "`deficit_depletion`": STAGE_DEPLETION,
+    "`yield_response`": RESPONSES,
+}
 TABLED |= {"`tolerance`": TOLERANCES, "`pump_curve`": PUMP_CURVE, "`water`": WATER, "`life`": LIFE}
 DEFAULTS = {"`[design]`": Design, "`[[dripline]]`": Dripline, "`[[source]]`": Source, "`[season]`": Season}
 DEFAULTS |= {"`[supply]`": Supply}

@@ -76,8 +76,9 @@ def net_longwave_mj_m2(
     clear_mj_m2: ArrayLike,
 ) -> Floats:
     """Net outgoing longwave radiation (FAO-56 eq 39), relative radiation held to 1 at most. [MJ/m2]"""
-    low = (np.asarray(tmin_c, dtype=np.float64) + 273.16) ** 4
-    high = (np.asarray(tmax_c, dtype=np.float64) + 273.16) ** 4
+    # squared twice: a power of 4 takes ten times as long
+    low = np.square(np.square(np.asarray(tmin_c, dtype=np.float64) + 273.16))
+    high = np.square(np.square(np.asarray(tmax_c, dtype=np.float64) + 273.16))
     clear = np.maximum(np.asarray(clear_mj_m2, dtype=np.float64), 1e-9)
     relative = np.minimum(np.asarray(solar_mj_m2, dtype=np.float64) / clear, 1.0)
     humidity = 0.34 - 0.14 * np.sqrt(np.asarray(vapour_kpa, dtype=np.float64))

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import lru_cache
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from farmgis.agronomy import atmosphere, radiation
 from farmgis.records import Floats, Weather
@@ -81,10 +82,27 @@ def reference_et_mm(weather: Weather) -> tuple[Floats, str]:
 
 def day_of_year(weather: Weather) -> Floats:
     """Number of each row's day in its year, 1 on 1 January; a normal stands for the 15th of its month."""
-    days = weather.dates.astype("datetime64[D]")
-    first = days.astype("datetime64[Y]").astype("datetime64[D]")
-    number: Floats = (days - first).astype(np.float64) + 1.0
+    days = weather.dates.astype("datetime64[D]").astype(np.int64)
+    if days.size and days[-1] - days[0] + 1 == days.size:
+        number = _numbers(int(days[0]), days.size)  # many fields have the same days
+    else:
+        number = _number(days)
     return number + 14.0 if weather.basis == "normals" else number
+
+
+def _number(days: NDArray[np.int64]) -> Floats:
+    """Number in its year of each day since 1970."""
+    dates = days.astype("datetime64[D]")
+    first = dates.astype("datetime64[Y]").astype("datetime64[D]")
+    return np.asarray((dates - first).astype(np.float64) + 1.0)
+
+
+@lru_cache(maxsize=8)
+def _numbers(first: int, count: int) -> Floats:
+    """The same of so many days in a row; not to be changed."""
+    number = _number(first + np.arange(count))
+    number.setflags(write=False)
+    return number
 
 
 def vapour_pressure_kpa(weather: Weather) -> tuple[Floats, str]:
@@ -208,16 +226,21 @@ def _first_known(choices: list[Choice]) -> tuple[Floats, str]:
 
     A choice is reckoned only where those before it leave a row without a number.
     """
-    values = np.full(choices[0][1]().shape, np.nan)
-    served: list[tuple[int, str]] = []
+    values, served = None, []
     for said, reckon in choices:
-        if not np.isnan(values).any():
-            break
-        choice = reckon()
-        use = np.isnan(values) & ~np.isnan(choice)
-        if use.any():
+        if values is None:
+            values = reckon()
+            count = int(np.count_nonzero(~np.isnan(values)))
+        elif np.isnan(values).any():
+            choice = reckon()
+            use = np.isnan(values) & ~np.isnan(choice)
+            count = int(np.count_nonzero(use))
             values = np.where(use, choice, values)
-            served.append((int(use.sum()), said))
+        else:
+            break
+        if count:
+            served.append((count, said))
+    assert values is not None
     if len(served) < 2:
         return values, served[0][1] if served else ""
     return values, ", ".join(f"{said} in {count} rows" for count, said in served)

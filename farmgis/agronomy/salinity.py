@@ -18,7 +18,7 @@ def greatest_ece_ds_m(threshold_ds_m: float, slope_pct: float) -> float:
 
 
 def relative_yield_pct(ece_ds_m: ArrayLike, threshold_ds_m: float, slope_pct: float) -> Floats:
-    """Yield under salt, of that without (FAO-56 eq 90, after Maas and Hoffman). [%]"""
+    """Yield under salt, of that without (FAO-56 eq 89, after Maas and Hoffman). [%]"""
     over = np.asarray(ece_ds_m, dtype=np.float64) - threshold_ds_m
     return np.asarray(np.clip(100.0 - slope_pct * over, 0.0, 100.0))
 

@@ -30,56 +30,84 @@ def allow(et: Any, readily: Any, allowed: Any) -> None:
 
 
 @njit(cache=True, fastmath=False, nogil=True)  # type: ignore[misc, unused-ignore]
+def rationed(full: float, need: float, share: float, debt: float, gap: int, repay_days: int) -> float:
+    """What an irrigation gives of what would fill the soil: a share of the need since the last one or,
+    after a deficit, all of it and a part of what is owed."""
+    if share < 1.0:
+        return min(full, share * need)
+    if debt > 0.0:
+        return min(full, need + debt * gap / repay_days)
+    return full
+
+
+@njit(cache=True, fastmath=False, nogil=True)  # type: ignore[misc, unused-ignore]
 def run_season(
     et: Any, rain: Any, total: Any, readily: Any, doses: Any, given: Any, start: float, interval: int,
-    trigger: float, latest: int, earliest: int, young: float, rain_share: float, allowed: Any, out: Any,
+    trigger: Any, share: Any, cut: bool, latest: int, earliest: int, young: float, rain_share: float,
+    repay_days: int, allowed: Any, out: Any,
 ) -> tuple[int, float, float]:  # fmt: skip
-    """Fill out[7, days] of one season; returns (begin, outside, peak). A trigger below 0 is none."""
+    """Fill out[8, days] of one season; returns (begin, outside, peak). A trigger below 0 is none.
+
+    `share` is what a day's irrigation gives of the need; with `cut` the crop takes less under stress.
+    """
     begin = begins(et, rain, doses, readily, young, start, latest, earliest)
     allow(et, readily, allowed)
     depletion, outside, peak, last = start, 0.0, 0.0, -1
-    fallen, taken = 0.0, 0.0
+    fallen, taken, kept, debt = 0.0, 0.0, 0.0, 0.0
     for day in range(et.size):
-        share = 1.0 if day >= begin else young
+        ground = 1.0 if day >= begin else young
         if day == begin:
             outside = (1.0 - 1.0 / young) * depletion
             depletion /= young
         fallen += rain[day]
+        kept += min(rain[day], depletion)
         due, refill = False, 0.0
         if given[day] == given[day]:  # a number: it was given, whatever the rule says
             refill = given[day]
             if refill > 0.0:
-                last, fallen, taken = day, 0.0, 0.0
-        elif day >= begin and trigger >= 0.0:
-            due = depletion - rain[day] + et[day] > trigger * readily[day]
+                last, fallen, taken, kept = day, 0.0, 0.0, 0.0
+        elif day >= begin and trigger[day] >= 0.0:
+            mark = trigger[day] * readily[day]
+            due = depletion - rain[day] + et[day] > (min(mark, 0.9 * total[day]) if cut else mark)
         elif day >= begin and (last < begin or day - last >= interval):
             rained = fallen > 0.0 and fallen >= rain_share * taken
             due = not (rained and depletion - rain[day] + et[day] <= readily[day])
         if due:
             refill = max(depletion - rain[day] - allowed[day], 0.0)
-            peak = max(peak, refill / max(day if last < begin else day - last, 1))
-            last, fallen, taken = day, 0.0, 0.0
+            gap = max(day if last < begin else day - last, 1)
+            if cut:
+                need = refill if last < begin else max(taken - kept, 0.0)
+                filled = refill
+                refill = rationed(filled, need, share[day], debt, gap, repay_days)
+                if share[day] < 1.0:
+                    debt = filled - refill
+                elif refill == filled:
+                    debt = 0.0
+            peak = max(peak, refill / gap)
+            last, fallen, taken, kept = day, 0.0, 0.0, 0.0
         taken += et[day]
         out[4, day] = max(rain[day] - depletion, 0.0)
         depletion = max(depletion - rain[day], 0.0)
         out[3, day] = min(doses[day], depletion)
         depletion = max(depletion - out[3, day] - refill, 0.0)
-        out[5, day], out[6, day] = share * total[day], share * readily[day]
+        out[5, day], out[6, day] = ground * total[day], ground * readily[day]
         left = (out[5, day] - depletion) / max(out[5, day] - out[6, day], 1e-12)
-        depletion += et[day]
-        out[0, day], out[1, day], out[2, day] = depletion, min(max(left, 0.0), 1.0), refill
+        stress = min(max(left, 0.0), 1.0)
+        out[7, day] = stress * et[day] if cut else et[day]
+        depletion += out[7, day]
+        out[0, day], out[1, day], out[2, day] = depletion, stress, refill
     return begin, outside, peak
 
 
 @njit(cache=True, fastmath=False, nogil=True)  # type: ignore[misc, unused-ignore]
 def run_seasons(
     et: Any, rain: Any, total: Any, readily: Any, doses: Any, given: Any, start: Any, interval: int,
-    trigger: float, latest: int, earliest: int, young: float, rain_share: float, allowed: Any, out: Any,
-    begin: Any, outside: Any, peak: Any,
+    trigger: Any, share: Any, cut: bool, latest: int, earliest: int, young: float, rain_share: float,
+    repay_days: int, allowed: Any, out: Any, begin: Any, outside: Any, peak: Any,
 ) -> None:  # fmt: skip
-    """Every season of arrays (seasons, days); fills out[seasons, 7, days] and one value a season."""
+    """Every season of arrays (seasons, days); fills out[seasons, 8, days] and one value a season."""
     for j in range(et.shape[0]):
         begin[j], outside[j], peak[j] = run_season(
-            et[j], rain[j], total[j], readily[j], doses, given[j], start[j], interval, trigger, latest,
-            earliest, young, rain_share, allowed, out[j],
+            et[j], rain[j], total[j], readily[j], doses, given[j], start[j], interval, trigger[j], share[j],
+            cut, latest, earliest, young, rain_share, repay_days, allowed, out[j],
         )  # fmt: skip

@@ -7,6 +7,7 @@ import os
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from datetime import date
 from typing import TYPE_CHECKING, NoReturn
 
 import click
@@ -15,6 +16,16 @@ if TYPE_CHECKING:
     from farmgis.records import Farm, Plan
 
 ALL_PLANNED, SOME_NOT_PLANNED, BAD_INPUT, OUTPUT_REFUSED = 0, 1, 2, 3
+
+
+def _day(_context: click.Context, _option: click.Parameter, text: str | None) -> date | None:
+    """A date as it is written, or what would do."""
+    if text is None:
+        return None
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise click.BadParameter(f"found {text!r}; a date such as 2026-07-01 would do") from None
 
 
 @click.command()
@@ -27,6 +38,12 @@ ALL_PLANNED, SOME_NOT_PLANNED, BAD_INPUT, OUTPUT_REFUSED = 0, 1, 2, 3
 @click.option("--layer", help="Layer of the boundaries, where the file has several.")
 @click.option("--input-crs", help="CRS of boundaries that state none, as EPSG:32610.")
 @click.option("--crop", help="Crop of the fields that state none (maize unless told).")
+@click.option(
+    "--today",
+    metavar="DATE",
+    callback=_day,
+    help="Plan the rest of the season from this day (2026-07-01), whatever the farm file says.",
+)
 @click.option(
     "--output", "-o", required=True, type=click.Path(), help="Folder for plan.gpkg and report.html."
 )
@@ -42,6 +59,7 @@ def plan(
     layer: str | None,
     input_crs: str | None,
     crop: str | None,
+    today: date | None,
     output: str,
     overwrite: bool,
     maps: bool,
@@ -66,11 +84,17 @@ def plan(
         from farmgis.geodata.farm_file import farm_from_files, read_farm
 
         if farm_file is not None:
-            return read_farm(farm_file)
+            return read_farm(farm_file, today=today)
         assert fields is not None
         assert elevation is not None
         return farm_from_files(
-            fields, elevation, weather=weather, layer=layer, input_crs=input_crs, crop=crop
+            fields,
+            elevation,
+            weather=weather,
+            layer=layer,
+            input_crs=input_crs,
+            crop=crop,
+            today=today,
         )
 
     made, path, report = _planned(read, output, overwrite, maps, show=not (quiet or as_json))

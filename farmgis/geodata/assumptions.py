@@ -23,6 +23,7 @@ from farmgis.records import (
     Season,
     Soil,
     Source,
+    StageShares,
     Supply,
     Weather,
 )
@@ -129,8 +130,8 @@ def _design(prefix: str, given: Document, design: Design) -> list[Assumption]:
         value = getattr(design, key)
         if key == "tolerance":
             entry = (f"{prefix}.tolerance.{design.tolerance.kind}", f"{design.tolerance.value:g}", "%")
-        elif value is None or _says_nothing(key, design):
-            continue  # found for each field, or without bearing on it
+        elif value is None or isinstance(value, StageShares) or _says_nothing(key, design):
+            continue  # found for each field, without bearing on it, or told with the demand
         else:
             text = value if isinstance(value, str) else f"{value:g}"
             entry = (f"{prefix}.{key}", text, setting.unit)

@@ -44,7 +44,8 @@ def _tried(path: KeyPath, found: str, look: Callable[[str], Any]) -> list[Proble
     try:
         look(found)
     except InputError as error:
-        return [Problem(path, f'found "{found}"; {error}')]
+        within = str(error).replace("\n", "\n    ")  # a file's own list of problems is set in
+        return [Problem(path, f'found "{found}"; {within}')]
     return []
 
 

@@ -6,6 +6,7 @@ import dataclasses
 import math
 import tomllib
 from collections.abc import Callable, Mapping
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -45,11 +46,11 @@ FAR_SOURCE_KM = 50.0
 Refuse = Callable[[list[Problem]], None]
 
 
-def read_farm(path: str | Path) -> Farm:
+def read_farm(path: str | Path, *, today: date | None = None) -> Farm:
     """The farm that a TOML file states, with every default filled in and told in `assumptions`.
 
-    Paths in it are relative to it. Raises FarmFileError with all problems of the file together, each with
-    its line; InputError and CrsError for the geodata that it names.
+    Paths in it are relative to it. `today` goes before that of its [season]. Raises FarmFileError with all
+    problems of the file together, each with its line; InputError and CrsError for the geodata that it names.
     """
     file = gate.local_file(path, "farm file")
     text = _text_of(file)
@@ -66,7 +67,15 @@ def read_farm(path: str | Path) -> Farm:
                 str(path), [f"line {n}, {key}: {text}" if n else f"{key}: {text}" for n, key, text in told]
             )
 
-    return _farm(document, file.parent, file.stem, refuse)
+    return _farm(_on(document, today), file.parent, file.stem, refuse)
+
+
+def _on(document: dict[str, Any], today: date | None) -> dict[str, Any]:
+    """The document with another day in its [season]."""
+    season = document.get("season", {})
+    if today is None or not isinstance(season, Mapping):
+        return document
+    return document | {"season": {**season, "today": today}}
 
 
 def farm_from_files(
@@ -78,6 +87,7 @@ def farm_from_files(
     layer: str | None = None,
     input_crs: str | None = None,
     crop: str | None = None,
+    today: date | None = None,
     settings: Document | None = None,
 ) -> Farm:
     """A farm of boundaries and an elevation model, with every default.
@@ -105,7 +115,7 @@ def farm_from_files(
         if problems:
             raise InputError("\n".join(f"{_dotted(p.path)}: {p.text}" for p in problems))
 
-    return _farm(document, Path.cwd(), Path(fields).stem, refuse)
+    return _farm(_on(document, today), Path.cwd(), Path(fields).stem, refuse)
 
 
 def _farm(document: Document, folder: Path, fallback_name: str, refuse: Refuse) -> Farm:
@@ -122,6 +132,7 @@ def _farm(document: Document, folder: Path, fallback_name: str, refuse: Refuse) 
     refuse(_source_problems(sources, boundaries))
     weather, told = _weather(clean.get("weather", {}), "file", boundaries, looked, folder)
     this_year, more = _weather(clean.get("weather", {}), "this_year_file", boundaries, looked, folder)
+    refuse(_today_problems(clean, weather, this_year))
     prices = prices_of(clean, folder)
     return Farm(
         name=clean.get("name", fallback_name),
@@ -200,6 +211,21 @@ def _weather(
             "weather: the elevation model has no height at the fields; state altitude_m under [weather]"
         )
     return read_weather(gate.local_file(beside(folder, section[key]), "weather"), latitude, altitude)
+
+
+def _today_problems(document: Document, weather: Weather | None, this_year: Weather | None) -> list[Problem]:
+    """A day to plan from without daily weather to plan by."""
+    today = document.get("season", {}).get("today")
+    if today is None or (weather is not None and weather.basis == "daily"):
+        return []
+    has = "no weather" if weather is None else "monthly normals alone"
+    if this_year is not None:
+        has += ", and this_year_file without it"
+    text = (
+        f"found {today.isoformat()} and {has}; the rest of a season is planned from daily weather: name it "
+        "as [weather] file, this season's as this_year_file"
+    )
+    return [Problem(("season", "today"), text)]
 
 
 def _given(section: Document, folder: Path) -> tuple[GivenWater, ...]:

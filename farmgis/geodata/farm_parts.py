@@ -25,6 +25,7 @@ from farmgis.records import (
     RefusedField,
     Soil,
     Source,
+    StageShares,
     Tolerance,
     WaterQuality,
 )
@@ -90,17 +91,30 @@ def crop_of(document: Document, name: str) -> Crop:
         return tables.crop(name)
     base = tables.crop(own["like"]) if "like" in own else None
     days = base.stage_days if base else (0, 0, 0, 0)
-    numbers = {k: v for k, v in own.items() if k not in ("name", "like", "season_days", *STAGES)}
+    numbers = {
+        k: v for k, v in own.items() if k not in ("name", "like", "season_days", "yield_response", *STAGES)
+    }
     values = {
         "ece_threshold_ds_m": None,
         "ece_slope_pct": None,
         **({f.name: getattr(base, f.name) for f in fields(Crop)} if base else {}),
         **numbers,
+        **_responses_of(own.get("yield_response", {})),
         "name": own["name"],
         "stage_days": tuple(own.get(key, days[i]) for i, key in enumerate(STAGES)),
         "source": f"farm file, else as {base.name} ({base.source})" if base else "farm file",
     }
     return Crop(**values)
+
+
+def _responses_of(given: Document) -> dict[str, Any]:
+    """Yield responses of the stages and of the season, as far as they are given."""
+    made: dict[str, Any] = {}
+    if "middle" in given:
+        made["stage_responses"] = tuple(given[key.removesuffix("_days")] for key in STAGES)
+    if "season" in given:
+        made["season_response"] = given["season"]
+    return made
 
 
 def soil_of(document: Document, name: str) -> Soil:
@@ -156,6 +170,9 @@ def design_of(document: Document, crop: Crop | None = None) -> Design:
     if "tolerance" in keys:
         ((kind, value),) = keys["tolerance"].items()
         keys["tolerance"] = Tolerance(kind, value)
+    for key in ("deficit_need", "deficit_depletion"):
+        if key in keys:
+            keys[key] = StageShares(**keys[key])
     if keys.get("row_azimuth_deg") is not None:
         keys["row_azimuth_deg"] %= 180.0
     return Design(**keys)

@@ -57,6 +57,7 @@ WATER: dict[str, Setting] = {
     "hydrogen_sulfide_mg_l": _n(0.0, 100.0, "mg/l"),
     "bacteria_per_ml": _n(0.0, 1e8, "per ml"),
     "alkalinity_mg_l": _n(0.0, 2000.0, "mg/l as CaCO3"),
+    "ec_ds_m": _n(0.0, 30.0, "dS/m"),
     "titration_ml_m3": _n(0.0, 5000.0, "ml of acid per m3"),
 }
 
@@ -68,6 +69,16 @@ LIFE: dict[str, Setting] = {
     "trench_years": _n(0.5, 100.0, "years"),
     "valves_years": _n(0.5, 100.0, "years"),
     "head_works_years": _n(0.5, 100.0, "years"),
+}
+
+STAGE_NEED: dict[str, Setting] = {
+    f"{stage}_pct": _n(0.0, 100.0, "% of need") for stage in ("initial", "development", "middle", "late")
+}
+STAGE_DEPLETION: dict[str, Setting] = {
+    key: _n(10.0, 300.0, "% of the readily available water") for key in STAGE_NEED
+}
+RESPONSES: dict[str, Setting] = {
+    stage: _n(0.0, 3.0, "") for stage in ("initial", "development", "middle", "late", "season")
 }
 
 DESIGN_KEYS: dict[str, Setting] = {
@@ -100,6 +111,8 @@ DESIGN_KEYS: dict[str, Setting] = {
         "number", 0.1, 1.0, "of the ground", known="published", source="FAO-56 table 20, drip"
     ),
     "irrigate_at_pct": _n(10.0, 200.0, "% of the readily available water"),
+    "deficit_need": Setting("table", keys=STAGE_NEED),
+    "deficit_depletion": Setting("table", keys=STAGE_DEPLETION),
     "crop_coefficient": Setting("text", choices=("single", "dual")),
     "mulch": Setting("text", choices=("none", "organic", "plastic")),
     "mulch_cover_pct": _n(0.0, 100.0, "% of the ground"),
@@ -149,9 +162,11 @@ SECTIONS: dict[str, dict[str, Setting]] = {
         "harvest": Setting("date"),
         "exceedance_pct": _n(50.0, 99.0, "% of years"),
         "water_ec_ds_m": _n(0.0, 30.0, "dS/m"),
+        "leaching_pct": _n(0.0, 80.0, "% of the water"),
         "laying_ha_day": _n(0.1, 500.0, "ha/day"),
         "sown": Setting("text", choices=("dry", "moist")),
         "germination_m3_ha": _n(0.0, 2000.0, "m3/ha a dose"),
+        "germination_doses": Setting("whole", 1, 6, "doses"),
         "second_dose_days": Setting("whole", 1, 30, "days"),
         "third_dose_days": Setting("whole", 1, 30, "days"),
         "emergence_days": Setting("whole", 0, 60, "days"),
@@ -278,6 +293,7 @@ LISTS: dict[str, dict[str, Setting]] = {
         "depletion_fraction": _n(0.05, 0.9, ""),
         "ece_threshold_ds_m": _n(0.1, 20.0, "dS/m"),
         "ece_slope_pct": _n(0.1, 50.0, "% per dS/m"),
+        "yield_response": Setting("table", keys=RESPONSES),
     },
     "soil": {
         "name": Setting("text", needed=True),

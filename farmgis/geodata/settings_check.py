@@ -8,7 +8,17 @@ from datetime import date, datetime
 from difflib import get_close_matches
 from typing import Any
 
-from farmgis.geodata.settings import ANY, DESIGN_KEYS, LISTS, SECTIONS, TEXT, TOLERANCES, TOP, Setting
+from farmgis.geodata.settings import (
+    ANY,
+    DESIGN_KEYS,
+    LISTS,
+    RESPONSES,
+    SECTIONS,
+    TEXT,
+    TOLERANCES,
+    TOP,
+    Setting,
+)
 from farmgis.geodata.toml_lines import KeyPath
 
 Document = Mapping[str, Any]
@@ -22,7 +32,7 @@ WRITTEN = {
     "whole": "a whole number without quotes",
     "date": "a date without quotes, such as 2027-04-20",
     "tolerance": "a table with one key, such as { head_variation_pct = 20 }",
-    "table": "a table in braces, such as { ph = 7.4 }",
+    "table": "a table in braces",
 }
 # units that a key may end in, ours and others'
 ENDINGS = tuple(
@@ -133,7 +143,8 @@ def _value(path: KeyPath, value: Any, setting: Setting) -> tuple[Any, list[Probl
         return _tolerance(path, value)
     if setting.keys is not None:
         if not isinstance(value, Mapping) or not value:
-            return None, [Problem(path, f"found {_shown(value)}; {WRITTEN[setting.kind]} would do")]
+            would = f"{WRITTEN[setting.kind]}, with {' or '.join(list(setting.keys)[:4])},"
+            return None, [Problem(path, f"found {_shown(value)}; {would} would do")]
         return _table(path, value, setting.keys)
     if setting.kind == "numbers":
         return _numbers(path, value, setting)
@@ -216,7 +227,18 @@ def _between_keys(key: str, path: KeyPath, table: Document) -> list[Problem]:
         if missing and "like" not in table:
             text = f'nothing found for {", ".join(missing)}; give them, or like = "maize" for a known crop\'s'
             return [Problem(path, text)]
+        return _response_problems((*path, "yield_response"), table.get("yield_response", {}))
     return []
+
+
+def _response_problems(path: KeyPath, given: Document) -> list[Problem]:
+    """Some stages' responses without those of the others."""
+    stages = [k for k in RESPONSES if k != "season"]
+    missing = [k for k in stages if k not in given]
+    if not missing or len(missing) == len(stages):
+        return []
+    text = f"found {', '.join(k for k in stages if k in given)}; {', '.join(missing)} would be needed too"
+    return [Problem(path, text)]
 
 
 def _source_problems(path: KeyPath, table: Document) -> list[Problem]:

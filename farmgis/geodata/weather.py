@@ -12,10 +12,12 @@ from pathlib import Path
 import numpy as np
 
 from farmgis.errors import InputError
+from farmgis.geodata import station_hours
 from farmgis.records import Finding, Floats, Weather
 
 # least and greatest value that nature gives, and what would do (a day's; rain of a month below)
 LIMITS: dict[str, tuple[float, float, str]] = {
+    "temperature_c": (-70.0, 60.0, "degrees Celsius"),
     "tmin_c": (-70.0, 60.0, "degrees Celsius"),
     "tmax_c": (-70.0, 60.0, "degrees Celsius"),
     "rh_mean_pct": (0.0, 100.0, "percent, 0 to 100"),
@@ -31,6 +33,8 @@ LIMITS: dict[str, tuple[float, float, str]] = {
 }
 # columns of other units: which of ours they are, by what they are multiplied after this was taken from them
 OTHER_UNITS: dict[str, tuple[str, float, float]] = {
+    "temperature_f": ("temperature_c", 5.0 / 9.0, 32.0),
+    "temperature_k": ("temperature_c", 1.0, 273.15),
     "tmin_f": ("tmin_c", 5.0 / 9.0, 32.0),
     "tmax_f": ("tmax_c", 5.0 / 9.0, 32.0),
     "tmin_k": ("tmin_c", 1.0, 273.15),
@@ -48,6 +52,7 @@ OTHER_UNITS: dict[str, tuple[str, float, float]] = {
     "pan_in": ("pan_mm", 25.4, 0.0),
 }
 MONTH_RAIN_MAX_MM = 10000.0
+HOUR_W_M2_MAX = 1400.0  # the sun above the air gives 1367
 # sensors read a little past the end of their range: held to the limit, and told
 SLACK = {"rh_mean_pct": 5.0, "rh_min_pct": 5.0, "rh_max_pct": 5.0, "radiation_mj_m2": 0.5, "et0_mm": 0.5}
 MISSING_TEXT = frozenset({"", "-", "--", "na", "n/a", "nan", "null", "none"})
@@ -64,6 +69,7 @@ class _Reading:
     columns: list[str]
     problems: list[str] = field(default_factory=list)
     days: list[int] = field(default_factory=list)
+    times: list[str] = field(default_factory=list)
     values: list[list[float]] = field(default_factory=list)
     given: list[str] = field(default_factory=list)  # the columns' names in the file
     held: int = 0
@@ -76,9 +82,10 @@ def read_weather(
     """Weather of a CSV file, and a finding for each kind of repair.
 
     Columns: `date` (2019-05-31) or `month` (1 to 12, twelve rows of normals), and of records.Weather's
-    columns what there is. Rows are sorted; of a doubled day the first row stays; Tmin and Tmax that are
-    swapped are swapped back; blanks, -99, -999 and -9999 are missing (NaN); absent days become rows of NaN;
-    a humidity up to 105 % or a radiation or ET0 down to -0.5 is held to its limit.
+    columns what there is. Rows with times of day become days (station_hours). Rows are sorted; of a doubled
+    day the first row stays; Tmin and Tmax that are swapped are swapped back; blanks, -99, -999 and -9999 are
+    missing (NaN); absent days become rows of NaN; a humidity up to 105 % or a radiation or ET0 down to -0.5
+    is held to its limit.
 
     Raises InputError with file, line, column, value and what would do.
     """
@@ -92,6 +99,8 @@ def read_weather(
     table = np.array(reading.values, dtype=np.float64).reshape(len(reading.days), -1)
     days = np.array(reading.days, dtype=np.int64)
     findings = _told_missing(reading, path)
+    days, table, more = _as_days(reading, days, table, path)
+    findings += more
     days, table, more = _in_order(days, table, path, monthly)
     findings += more
     columns = {name: table[:, k].copy() for k, name in enumerate(reading.columns)}
@@ -149,9 +158,11 @@ def _check_header(path: Path, names: list[str]) -> tuple[str, bool]:
         raise InputError(
             f"{path}, line 1: needs a column `date` (daily) or `month` (normals), one of the two"
         )
-    if not ({"et0_mm"} <= set(names) or {"pan_mm"} <= set(names) or {"tmin_c", "tmax_c"} <= set(names)):
+    enough: tuple[set[str], ...] = ({"et0_mm"}, {"pan_mm"}, {"tmin_c", "tmax_c"}, {"temperature_c"})
+    if not any(columns <= set(names) for columns in enough):
         raise InputError(
-            f"{path}, line 1: nothing gives a reference ET; give tmin_c and tmax_c, or et0_mm, or pan_mm"
+            f"{path}, line 1: nothing gives a reference ET; give tmin_c and tmax_c (of hours temperature_c), "
+            "or et0_mm, or pan_mm"
         )
     return keys[0], keys[0] == "month"
 
@@ -170,14 +181,17 @@ def _read_row(reading: _Reading, names: list[str], key: str, row: list[str], lin
     if day is None:
         would_do = "a month 1 to 12" if key == "month" else "a date like 2019-05-31"
         reading.problems.append(f"line {line}, column {key}: {cells[key]!r} is not {would_do}")
-        return
-    reading.days.append(day)
-    reading.values.append(
-        [_number(reading, name, cells[name], line, key == "month") for name in reading.given]
-    )
+    times = "" if key == "month" else _time(cells[key])
+    values = [
+        _number(reading, name, cells[name], line, key == "month", bool(times)) for name in reading.given
+    ]
+    if day is not None:
+        reading.days.append(day)
+        reading.times.append(times)
+        reading.values.append(values)
 
 
-def _number(reading: _Reading, name: str, text: str, line: int, monthly: bool) -> float:
+def _number(reading: _Reading, name: str, text: str, line: int, monthly: bool, of_hour: bool) -> float:
     if text.lower() in MISSING_TEXT:
         reading.missing += 1
         return math.nan
@@ -196,6 +210,8 @@ def _number(reading: _Reading, name: str, text: str, line: int, monthly: bool) -
     least, greatest, would_do = LIMITS[ours]
     if monthly and ours == "rain_mm":
         greatest, would_do = MONTH_RAIN_MAX_MM, "mm a month"
+    if of_hour and name == "radiation_w_m2":
+        greatest, would_do = times * HOUR_W_M2_MAX, f"W/m2, up to {HOUR_W_M2_MAX:g} in an hour"
     if least <= value <= greatest:
         return value
     slack = SLACK.get(ours, 0.0)
@@ -220,6 +236,11 @@ def _day(text: str) -> int | None:
     return when.toordinal() - date(1970, 1, 1).toordinal()
 
 
+def _time(text: str) -> str:
+    """The time of day as it is written, empty where there is none."""
+    return text.replace("T", " ").partition(" ")[2]
+
+
 def _month(text: str) -> int | None:
     return int(text) if text.isdigit() and 1 <= int(text) <= 12 else None
 
@@ -239,6 +260,43 @@ def _told(reading: _Reading) -> str:
     more = len(reading.problems) - len(shown)
     lines = [f"{reading.path}: {count}", *(f"  - {p}" for p in shown)]
     return "\n".join([*lines, f"  - and {more} more"] if more else lines)
+
+
+def _as_days(
+    reading: _Reading, days: np.ndarray[tuple[int], np.dtype[np.int64]], table: Floats, path: Path
+) -> tuple[np.ndarray[tuple[int], np.dtype[np.int64]], Floats, list[Finding]]:
+    """Days of a file of hours; a file of days as it is."""
+    if not station_hours.are_hours(reading.days, reading.times):
+        _check_power(reading, table, path)
+        if "temperature_c" in reading.columns and "tmin_c" not in reading.columns:
+            raise InputError(
+                f"{path}: temperature_c is for hours, with a time of day in each row's date; a file of days "
+                "needs tmin_c and tmax_c"
+            )
+        return days, table, []
+    made = station_hours.to_days(reading.days, reading.times, reading.columns, reading.given, table)
+    reading.columns = made.columns
+    what = f"{path.name}: its {len(reading.days):,} rows are hours or shorter, {made.rows_a_day} a day"
+    advice = (
+        "they were made into days: extremes of temperature and humidity, sums of rain and radiation, means"
+    )
+    found = [_note(what, advice, len(reading.days), "rows")]
+    if made.incomplete:
+        what = f"{path.name}: {made.incomplete} days have too few hours"
+        found.append(_note(what, "they count as missing", made.incomplete, "days"))
+    return made.days, made.table, found
+
+
+def _check_power(reading: _Reading, table: Floats, path: Path) -> None:
+    """A day's radiation that only an hour can have: its row has a time, but is the only one of its day."""
+    greatest = LIMITS["radiation_mj_m2"][1]
+    for k, name in enumerate(reading.given):
+        worst = np.nanmax(table[:, k], initial=0.0)
+        if name == "radiation_w_m2" and worst > greatest + SLACK["radiation_mj_m2"]:
+            raise InputError(
+                f"{path}: column {name}: {worst / OTHER_UNITS[name][1]:.0f} W/m2 is no day's mean; "
+                "give rows of hours, or the mean of the day"
+            )
 
 
 # ---- repairs, each told once ----------------------------------------------------------------------

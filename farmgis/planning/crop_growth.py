@@ -5,11 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from farmgis.agronomy import crop_coefficient, dual_coefficient, soil_water
 from farmgis.agronomy.degree_days import degree_days_c, stages_by_degree_days
 from farmgis.agronomy.seed_bed import READILY_ASSUMED_MM
 from farmgis.agronomy.sown_soil import SownSeason
+from farmgis.agronomy.yield_response import stage_of_day
 from farmgis.planning import demand_rules
 from farmgis.planning.demand_rules import DemandRules
 from farmgis.planning.season_years import SeasonYears
@@ -37,6 +39,15 @@ class Growth:
     readily_mm: Floats
     assumptions: tuple[Assumption, ...]
 
+    @property
+    def stage(self) -> NDArray[np.int64]:
+        """Stage of each day, 0 to 3, shape (days, years)."""
+        return stage_of_day(self.kc.shape[0], self.stages)
+
+    def stage_in(self, column: int) -> NDArray[np.int64]:
+        """Stage of each day of one year's season."""
+        return stage_of_day(self.days(column), self.stages[:, [column]])[:, 0]
+
     def days(self, column: int) -> int:
         """Days of a year's season."""
         return min(round(float(self.stages[:, column].sum())), int(self.kc.shape[0]))
@@ -62,10 +73,12 @@ def growth(crop: Crop, soil: Soil, design: Design, years: SeasonYears, rules: De
 
 
 def with_dual_coefficient(
-    grown: Growth, crop: Crop, soil: Soil, design: Design, watered: SownSeason, rules: DemandRules
-) -> Growth:
+    grown: Growth, crop: Crop, soil: Soil, design: Design, watered: SownSeason, rules: DemandRules,
+    salt_stress: float = 1.0,
+) -> Growth:  # fmt: skip
     """The same with transpiration and evaporation apart (FAO-56 chapter 7), under those irrigations.
 
+    Salt takes its share of transpiration alone (`salt_stress`), as FAO-56 p 175 asks.
     Irrigation wets `rules.wetted_fraction` of the ground at the plants; a mulch keeps evaporation back.
     """
     mid, end, _ = _adjusted(crop, grown.years, crop.basal[1], crop.basal[2])
@@ -76,6 +89,7 @@ def with_dual_coefficient(
     height = crop.height_m * np.clip(np.maximum.accumulate(kcb) / np.maximum(mid, 1e-9), 0.05, 1.0)
     top = dual_coefficient.kc_max(kcb, wind, humidity, height)
     cover = dual_coefficient.canopy_cover(kcb, top, height)
+    kcb = salt_stress * kcb
     layer = evaporation_layer(soil, design, rules)
     irrigation = watered.refill_mm + watered.dose_mm
     balance = dual_coefficient.dual_balance(

@@ -66,10 +66,14 @@ def crop_start(sown: Sown, design: Design, season: Season, rules: DemandRules) -
     )
 
 
-def dose_days(season: Season) -> tuple[int, int, int]:
-    """Days from sowing on which germination is watered."""
-    second = season.second_dose_days
-    return 0, second, second + season.third_dose_days
+def dose_days(season: Season) -> tuple[int, ...]:
+    """Days from sowing on which germination is watered.
+
+    >>> dose_days(Season()), dose_days(Season(germination_doses=2))
+    ((0, 4, 13), (0, 4))
+    """
+    second, later = season.second_dose_days, season.third_dose_days
+    return 0, *(second + n * later for n in range(season.germination_doses - 1))
 
 
 def strip_share(design: Design) -> float:
@@ -128,6 +132,6 @@ def _told_regular(season: Season) -> Assumption:
 
 def _told_doses(season: Season) -> tuple[Assumption, ...]:
     days = ", ".join(str(day) for day in dose_days(season))
-    value = f"three times {season.germination_m3_ha:g}, on days {days}"
+    value = f"{season.germination_m3_ha:g} each, on days {days}"
     said = "of dry soil; gross, the first at sowing"
     return (Assumption("germination_doses", value, "m3/ha", said, "common practice"),)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from typing import Literal
 
@@ -11,9 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from farmgis.agronomy import salinity
-from farmgis.agronomy.sown_soil import SownSeason, sown_season
+from farmgis.agronomy.sown_soil import Deficit, SownSeason, sown_season
+from farmgis.agronomy.yield_response import stage_sums
 from farmgis.errors import InputError
-from farmgis.planning import demand_rules
+from farmgis.planning import deficit, demand_rules
 from farmgis.planning.crop_growth import (
     DUAL_ROUNDS,
     Growth,
@@ -24,6 +25,7 @@ from farmgis.planning.crop_growth import (
 )
 from farmgis.planning.crop_start import CropStart, Sown, as_seed_bed_is, crop_start, how_sown
 from farmgis.planning.demand_rules import DemandRules
+from farmgis.planning.salt import Salt, salt, tell_salt_stress
 from farmgis.planning.season_years import season_years, sowing_day
 from farmgis.records import Assumption, Crop, Design, Finding, Floats, Season, Soil, Weather
 
@@ -35,10 +37,13 @@ class CropDemand:
     """What a crop needs on a soil in the design year, a row a day, per irrigated area.
 
     `net_mm` is the irrigation that stays in the root zone, on the days when it is given. Sums: net = crop
-    ET - effective rain - soil water used. `total_mm` and `readily_mm` are what the root zone holds and what
-    of it the crop takes without stress, `depletion_mm` what it lacks at the day's end. `dose_net_mm` is the
-    part of net that is germination's, `dose_gross_mm` the depth given for it. From day `begin` (from 0) the
-    crop is irrigated regularly, and the share `handover` of its depletion is that of the wetted ground.
+    ET - effective rain - soil water used. `et_full_mm` is what the crop would take if never short of water;
+    `stage` is 0 to 3, `stage_full_mm` what each of the four takes of it in the whole season.
+    `yield_loss_pct` is expected from salt and managed deficit, None where no response of the yield is known;
+    `response` is the crop whose response it is. `total_mm` and `readily_mm` are what the root zone holds and
+    what of it the crop takes without stress, `depletion_mm` what it lacks at the day's end. `dose_net_mm` is
+    the part of net that is germination's, `dose_gross_mm` the depth given for it. From day `begin` (from 0)
+    the crop is irrigated regularly, and the share `handover` of its depletion is that of the wetted ground.
     `season_net_mm` and `peak_net_mm` are of all `years`. Arrays are empty with basis `assumed`.
     """
 
@@ -47,7 +52,10 @@ class CropDemand:
     dates: NDArray[np.datetime64]
     et0_mm: Floats
     kc: Floats
+    et_full_mm: Floats
     et_crop_mm: Floats
+    stage: NDArray[np.int64]
+    stage_full_mm: Floats
     rain_effective_mm: Floats
     net_mm: Floats
     rain_mm: Floats
@@ -62,6 +70,8 @@ class CropDemand:
     dose_net_mm: Floats
     soil_water_used_mm: float
     leaching_requirement: float
+    yield_loss_pct: float | None
+    response: Crop | None
     peak_net_mm_day: float
     years: tuple[int, ...]
     season_net_mm: tuple[float, ...]
@@ -107,6 +117,7 @@ class BlockDemand:
     periods: tuple[DemandPeriod, ...]
     sown: Sown | None = None
     germination_mm: float | None = None
+    yield_loss_pct: float | None = None
 
 
 def crop_demand(
@@ -137,13 +148,19 @@ def crop_demand(
         return _assumed(crop, rules, (*years.findings, demand_rules.find_no_season(crop, sowing)))
     grown = growth(crop, soil, design, years, rules)
     started = _started(grown, soil, design, season, rules)
+    salted = salt(crop, season, rules)
     if design.crop_coefficient == "dual":
-        started = _with_dual(started, crop, soil, design, season, rules)
+        started = _with_dual(started, crop, soil, design, season, rules, salted)
     watered, pick = started.watered, started.pick
-    salt = _leaching(crop, season, rules)
-    told = [*started.assumptions, *demand_rules.tell_rules(crop, soil, design, rules)]
+    spent = _spent(started, crop)
+    told = [
+        *started.assumptions,
+        *demand_rules.tell_rules(crop, soil, design, rules),
+        *deficit.tell_deficit(crop, design),
+    ]
     found = [
-        *salt[2],
+        *salted.findings,
+        *_found_deficit(started, crop, design, spent),
         *demand_rules.find_long_interval(crop, design, watered, started.grown.et_crop_mm, pick),
     ]
     if weather.basis == "daily":
@@ -155,8 +172,9 @@ def crop_demand(
         found += demand_rules.find_few_years(crop, years.years)
         found += demand_rules.find_higher_peak(crop, season, watered.peak_mm_day, pick)
     return _of_year(
-        crop, weather.basis, started, salt[0], rules,
-        (told_sowing, *years.assumptions, *grown.assumptions, *salt[1], *told), (*years.findings, *found),
+        crop, weather.basis, started, salted, spent, rules,
+        (told_sowing, *years.assumptions, *grown.assumptions, *salted.assumptions, *told),
+        (*years.findings, *found),
     )  # fmt: skip
 
 
@@ -171,7 +189,26 @@ class _Started:
     assumptions: tuple[Assumption, ...]
 
 
-def _watered(grown: Growth, start: CropStart) -> SownSeason:
+def _spent(started: _Started, crop: Crop) -> deficit.Cost:
+    """What the design year's season costs the crop, short of water as it may be."""
+    grown, pick = started.grown, started.pick
+    end = grown.days(pick)
+    column = (slice(0, end), pick)
+    full, stage = grown.et_crop_mm[column], grown.stage_in(pick)
+    return deficit.cost(crop, full - started.watered.et_mm[column], stage, stage_sums(full, stage))
+
+
+def _found_deficit(started: _Started, crop: Crop, design: Design, spent: deficit.Cost) -> list[Finding]:
+    """What a managed deficit saves of the design year's net, and costs."""
+    if not deficit.has_deficit(design):
+        return []
+    full = _net(_watered(started.grown, started.start))[:, started.pick].sum()
+    net = _net(started.watered)[:, started.pick].sum()
+    return deficit.find_deficit(crop, design, spent, float(net), float(full))
+
+
+def _watered(grown: Growth, start: CropStart, design: Design | None = None) -> SownSeason:
+    """All years watered, by the rules of a deficit where a design is given that has some."""
     return sown_season(
         grown.et_crop_mm,
         grown.years.rain_mm,
@@ -179,7 +216,14 @@ def _watered(grown: Growth, start: CropStart) -> SownSeason:
         grown.readily_mm,
         start.watering,
         start.depleted,
+        deficit=_deficit_days(design, grown),
     )
+
+
+def _deficit_days(design: Design | None, grown: Growth) -> Deficit | None:
+    if design is None or not deficit.has_deficit(design):
+        return None
+    return deficit.deficit_days(design, grown.stage)
 
 
 def _started(grown: Growth, soil: Soil, design: Design, season: Season, rules: DemandRules) -> _Started:
@@ -189,19 +233,25 @@ def _started(grown: Growth, soil: Soil, design: Design, season: Season, rules: D
     """
     sown = how_sown(season, design)
     start = crop_start(sown or "moist", design, season, rules)
-    watered = _watered(grown, start)
+    watered = _watered(grown, start, design)
     pick = design_rank(_net(watered).sum(axis=0), season.exceedance_pct)
     if sown is not None:
         return _Started(grown, start, watered, pick, start.assumptions)
     sown, told = as_seed_bed_is(grown.years, pick, soil)
     if sown == "dry":
         start = crop_start(sown, design, season, rules)
-        watered = _watered(grown, start)
+        watered = _watered(grown, start, design)
     return _Started(grown, start, watered, pick, (*start.assumptions, told))
 
 
 def _with_dual(
-    started: _Started, crop: Crop, soil: Soil, design: Design, season: Season, rules: DemandRules
+    started: _Started,
+    crop: Crop,
+    soil: Soil,
+    design: Design,
+    season: Season,
+    rules: DemandRules,
+    salted: Salt,
 ) -> _Started:
     """The same with the dual coefficient: the ground that irrigation wets takes water, in turn.
 
@@ -209,10 +259,14 @@ def _with_dual(
     """
     grown, watered = started.grown, started.watered
     for _ in range(DUAL_ROUNDS):
-        grown = with_dual_coefficient(grown, crop, soil, design, watered, rules)
-        watered = _watered(grown, started.start)
+        grown = with_dual_coefficient(grown, crop, soil, design, watered, rules, salted.stress)
+        watered = _watered(grown, started.start, design)
     pick = design_rank(_net(watered).sum(axis=0), season.exceedance_pct)
-    told = (*started.assumptions, *tell_dual(crop, soil, design, rules))
+    told = (
+        *started.assumptions,
+        *tell_dual(crop, soil, design, rules),
+        *tell_salt_stress(crop, salted),
+    )
     return _Started(grown, started.start, watered, pick, told)
 
 
@@ -222,12 +276,12 @@ def _net(watered: SownSeason) -> Floats:
 
 
 def _of_year(
-    crop: Crop, basis: Basis, started: _Started, leaching: float, rules: DemandRules,
+    crop: Crop, basis: Basis, started: _Started, salted: Salt, spent: deficit.Cost, rules: DemandRules,
     assumptions: tuple[Assumption, ...], findings: tuple[Finding, ...],
 ) -> CropDemand:  # fmt: skip
     """The design year's column, day by day to its harvest, with what is known of all years."""
     grown, watered, start, pick = started.grown, started.watered, started.start, started.pick
-    nets = _net(watered)
+    nets, stage = _net(watered), grown.stage_in(pick)
     start_mm = start.depleted * float(watered.total_mm[0, pick])
     end = grown.days(pick)
     doses = np.zeros(end)
@@ -239,7 +293,10 @@ def _of_year(
         dates=grown.years.dates[:end, pick],
         et0_mm=grown.years.et0_mm[:end, pick],
         kc=grown.kc[:end, pick],
-        et_crop_mm=grown.et_crop_mm[:end, pick],
+        et_full_mm=grown.et_crop_mm[:end, pick],
+        et_crop_mm=watered.et_mm[:end, pick],
+        stage=stage,
+        stage_full_mm=stage_sums(grown.et_crop_mm[:end, pick], stage),
         rain_effective_mm=(grown.years.rain_mm - watered.drained_mm)[:end, pick],
         net_mm=nets[:end, pick],
         rain_mm=grown.years.rain_mm[:end, pick],
@@ -253,7 +310,9 @@ def _of_year(
         dose_gross_mm=doses,
         dose_net_mm=watered.dose_mm[:end, pick],
         soil_water_used_mm=float(used),
-        leaching_requirement=leaching,
+        leaching_requirement=salted.leaching,
+        yield_loss_pct=_yield_loss_pct(salted, spent),
+        response=crop,
         peak_net_mm_day=float(watered.peak_mm_day[pick]),
         years=grown.years.years,
         season_net_mm=tuple(nets.sum(axis=0).tolist()),
@@ -263,6 +322,14 @@ def _of_year(
         assumptions=assumptions,
         findings=findings,
     )
+
+
+def _yield_loss_pct(salted: Salt, spent: deficit.Cost) -> float | None:
+    """Expected loss of salt and of a lack of water together; that of salt where no response is known. [%]"""
+    dry = spent.yield_loss_pct
+    if dry is None and salted.yield_left >= 1.0:
+        return None
+    return 100.0 * (1.0 - salted.yield_left * (1.0 - (dry or 0.0) / 100.0))
 
 
 def design_rank(season_net_mm: Floats, exceedance_pct: float) -> int:
@@ -311,6 +378,7 @@ def block_demand(
         periods=_periods(demand, gross_by_day, area_ha, application_mm_h),
         sown=demand.sown,
         germination_mm=float(demand.dose_gross_mm.sum()),
+        yield_loss_pct=demand.yield_loss_pct,
     )
 
 
@@ -323,38 +391,9 @@ def _gross_by_day(demand: CropDemand, efficiency: float) -> Floats:
 # ---- steps ----------------------------------------------------------------------------------------
 
 
-def _leaching(
-    crop: Crop, season: Season, rules: DemandRules
-) -> tuple[float, list[Assumption], list[Finding]]:
-    """The share of the water that is applied for leaching, 0 where its requirement is small."""
-    ec, threshold, slope = season.water_ec_ds_m, crop.ece_threshold_ds_m, crop.ece_slope_pct
-    if ec is None:
-        said = Assumption("leaching", "none", "", "the water's salinity was not given", "common practice")
-        return 0.0, [said], []
-    if threshold is None or slope is None or not slope > 0.0:
-        what = (
-            f"{crop.name}: no tabled salt tolerance, hence no leaching was computed for water of {ec:g} dS/m"
-        )
-        advice = "give the crop's ECe threshold and slope"
-        return 0.0, [], [Finding("attention", "demand", what, "farm", advice, ec, unit="dS/m")]
-    greatest = salinity.greatest_ece_ds_m(threshold, slope)
-    requirement = float(salinity.leaching_requirement_drip(ec, greatest))
-    applied = requirement if requirement > rules.leaching_least else 0.0
-    value = f"requirement {requirement:.3f}, applied {applied:.3f} (over {rules.leaching_least:g} only)"
-    said = Assumption("leaching", value, "fraction", "ECw / (2 max ECe), Keller and Bliesner 1990", "memory")
-    left = float(salinity.relative_yield_pct(1.5 * ec, threshold, slope))
-    if left >= 99.95:
-        return min(applied, 0.95), [said], []
-    what = f"{crop.name}: water of {ec:g} dS/m leaves about {left:.0f} % of the yield (soil at 1.5 times it)"
-    advice = "use or mix in fresher water, or choose a crop that bears more salt"
-    found = Finding("attention", "demand", what, "farm", advice, 1.5 * ec, threshold, "dS/m")
-    # a requirement near 1 means water that serves no crop; the sum is held finite and the finding says it
-    return min(applied, 0.95), [said], [found if requirement < 0.95 else replace(found, severity="stop")]
-
-
 def _gross_factor(demand: CropDemand, efficiency: float) -> float:
     """Gross over net: 1 / ((1 - leaching requirement) x efficiency)."""
-    leaching = float(salinity.leaching_mm(1.0, demand.leaching_requirement, demand.rules.leaching_least))
+    leaching = float(salinity.leaching_mm(1.0, demand.leaching_requirement, least=0.0))
     return (1.0 + leaching) / efficiency
 
 
@@ -396,7 +435,10 @@ def _assumed(crop: Crop, rules: DemandRules, findings: tuple[Finding, ...]) -> C
         dates=np.zeros(0, dtype="datetime64[D]"),
         et0_mm=none,
         kc=none,
+        et_full_mm=none,
         et_crop_mm=none,
+        stage=np.zeros(0, dtype=np.int64),
+        stage_full_mm=none,
         rain_effective_mm=none,
         net_mm=none,
         rain_mm=none,
@@ -411,6 +453,8 @@ def _assumed(crop: Crop, rules: DemandRules, findings: tuple[Finding, ...]) -> C
         dose_net_mm=none,
         soil_water_used_mm=math.nan,
         leaching_requirement=0.0,
+        yield_loss_pct=None,
+        response=None,
         peak_net_mm_day=rules.assumed_et0_mm * crop.kc_mid,
         years=(),
         season_net_mm=(),

@@ -166,7 +166,7 @@ def find_long_interval(
 ) -> list[Finding]:
     """That between two irrigations the crop draws more than the wetted soil gives without stress."""
     short = int(np.count_nonzero(zone.stress[:, pick] < 1.0 - 1e-9))
-    if not short:
+    if not short or design.deficit_need is not None or design.deficit_depletion is not None:
         return []
     depletion, readily = zone.depletion_mm[:, pick], zone.readily_mm[:, pick]
     day = int(np.argmin(zone.stress[:, pick]))

@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 
 from farmgis.agronomy.soil_water import root_zone_balance
 from farmgis.planning.block_season import BlockSeason
-from farmgis.planning.sowing import FIRST_HOUR, GerminationRun, day_window
+from farmgis.planning.deficit import Cost, cost
+from farmgis.planning.sowing import FIRST_HOUR, GerminationRun, day_window, part_h
 from farmgis.records import Assumption, Finding, Floats, Severity, Shift, Source
 
 LOSS_TOLD = 0.01
@@ -62,13 +63,15 @@ class SourceDays:
 class IrrigationCalendar:
     """The season's irrigations by date and hour, and what came of them for each block.
 
-    `lost_et_mm` is the crop ET that is lost because water comes later than it is due; `watered` the first
-    and last day on which the block runs. `sowing` is the calendar's first day.
+    `lost_et_mm` is the crop ET that is lost because water comes later than it is due, `lost_yield_pct` the
+    yield that is expected to go with it (None where its response is not known); `watered` the first and last
+    day on which the block runs. `sowing` is the calendar's first day.
     """
 
     irrigations: tuple[Irrigation, ...]
     given_m3: dict[str, float]
     lost_et_mm: dict[str, float]
+    lost_yield_pct: dict[str, float | None]
     watered: dict[str, tuple[date, date]]
     sowing: date | None = None
     block_days: Mapping[str, BlockDays] = field(default_factory=dict)
@@ -91,7 +94,7 @@ def season_calendar(
     """
     computed = {key: s for key, s in seasons.items() if s.demand.basis != "assumed" and s.demand.dates.size}
     if not computed:
-        return IrrigationCalendar((), {}, {}, {})
+        return IrrigationCalendar((), {}, {}, {}, {})
     sowing = calendar_sowing(computed)
     limits = {s.source_id: (s.hours_per_day, s.flow_m3h) for s in sources}
     parts = []
@@ -105,6 +108,7 @@ def season_calendar(
         tuple(sorted((i for p in parts for i in p.irrigations), key=lambda i: (i.date, i.start, i.zone_id))),
         {key: m3 for p in parts for key, m3 in p.given_m3.items()},
         {key: mm for p in parts for key, mm in p.lost_et_mm.items()},
+        {key: pct for p in parts for key, pct in p.lost_yield_pct.items()},
         {key: days for p in parts for key, days in p.watered.items()},
         sowing,
         {key: days for p in parts for key, days in p.block_days.items()},
@@ -204,7 +208,7 @@ class _SourceSeason:
             asked_next_h=_asked_next_h(due),
             seed_h=seed_h,
             busy_h=busy_h,
-            et_mm=_by_day([b.demand.et_crop_mm for b in blocks], blocks, days),
+            et_mm=_by_day([b.demand.et_full_mm for b in blocks], blocks, days),
             rain_mm=_by_day([b.demand.rain_mm for b in blocks], blocks, days),
             total_mm=_by_day([b.demand.total_mm for b in blocks], blocks, days, edge=True),
             readily_mm=_by_day([b.demand.readily_mm for b in blocks], blocks, days, edge=True),
@@ -273,7 +277,7 @@ class _Queue:
 def _source_calendar(own: _SourceSeason, sowing: date) -> IrrigationCalendar:
     """Run a source's season: what is due joins the queue, the queue runs through the day's hours."""
     days, count = own.due_h.shape
-    depletion, taken = own.start_mm, np.zeros(count)
+    depletion, taken = own.start_mm, np.zeros((days, count))
     queue = _Queue([], np.zeros(count), np.zeros(count))
     rows = [_seed_row(own, sowing, run) for run in own.germination]
     hours, ends = own.seed_h.copy(), np.zeros((days, count))
@@ -284,10 +288,11 @@ def _source_calendar(own: _SourceSeason, sowing: date) -> IrrigationCalendar:
         given_h, runs = _run_day(queue, own, own.busy_h[day])
         rows += [_row(own, sowing + timedelta(days=day), run) for run in runs]
         hours[day] += given_h
-        taken_today, depletion = _soil_day(own, day, hours[day], depletion)
-        taken += taken_today
+        taken[day], depletion = _soil_day(own, day, hours[day], depletion)
         ends[day] = depletion
-    lost = np.maximum(_taken_on_time(own) - taken, 0.0)
+    on_time = _taken_on_time(own)
+    lost = np.maximum((on_time - taken).sum(axis=0), 0.0)
+    costs = _late_costs(own, on_time, taken)
     given_m3 = (hours * own.rate_m3h).sum(axis=0)
     ids = [b.facts.block_id for b in own.blocks]
     asked = ((own.due_h + own.seed_h) * own.rate_m3h).sum(axis=1)
@@ -296,11 +301,12 @@ def _source_calendar(own: _SourceSeason, sowing: date) -> IrrigationCalendar:
         tuple(rows),
         dict(zip(ids, given_m3.tolist(), strict=True)),
         dict(zip(ids, lost.tolist(), strict=True)),
+        {i: None if c is None else c.yield_loss_pct for i, c in zip(ids, costs, strict=True)},
         {i: w for k, i in enumerate(ids) if (w := _watered(hours[:, k], sowing)) is not None},
         sowing,
         {i: BlockDays((hours * own.net_mm_per_h)[:, k], ends[:, k]) for k, i in enumerate(ids)},
         {source_id: SourceDays(asked, (hours * own.rate_m3h).sum(axis=1))},
-        _findings(own, given_m3, lost, late),
+        _findings(own, given_m3, lost, costs, late),
     )
 
 
@@ -323,12 +329,30 @@ def _soil_day(own: _SourceSeason, day: int, hours: Floats, depletion: Floats) ->
 
 
 def _taken_on_time(own: _SourceSeason) -> Floats:
-    """Crop ET of the season when all water came on the day on which it was due. [mm]"""
-    depletion, taken = own.start_mm, np.zeros(len(own.blocks))
+    """Crop ET of each day and block when all water came on the day on which it was due. [mm]"""
+    depletion, taken = own.start_mm, np.zeros(own.due_h.shape)
     for day in range(own.due_h.shape[0]):
-        today, depletion = _soil_day(own, day, own.due_h[day] + own.seed_h[day], depletion * own.keeps[day])
-        taken += today
+        hours = own.due_h[day] + own.seed_h[day]
+        taken[day], depletion = _soil_day(own, day, hours, depletion * own.keeps[day])
     return taken
+
+
+def _late_costs(own: _SourceSeason, on_time_mm: Floats, taken_mm: Floats) -> list[Cost | None]:
+    """What it costs each block's yield that its water comes late; None where no response is known."""
+    made: list[Cost | None] = []
+    for column, block in enumerate(own.blocks):
+        demand = block.demand
+        days = slice(block.delay_days, block.delay_days + demand.dates.size)
+        if demand.response is None:
+            made.append(None)
+            continue
+        full = own.et_mm[days, column]
+        late, prompt = (
+            cost(demand.response, full - taken[days, column], demand.stage, demand.stage_full_mm)
+            for taken in (taken_mm, on_time_mm)
+        )
+        made.append(late.less(prompt))
+    return made
 
 
 def _join(queue: _Queue, own: _SourceSeason, day: int, depletion: Floats) -> int:
@@ -375,7 +399,9 @@ def _run_day(queue: _Queue, own: _SourceSeason, busy_h: float) -> tuple[Floats, 
         zone = queue.zones[0]
         members = own.members[zone]
         waiting = np.maximum(queue.waiting_h[members], 0.0)
-        hours = min(float(waiting.max()), own.hours_per_day - clock)
+        hours = part_h(float(waiting.max()), own.hours_per_day - clock, own.hours_per_day)
+        if hours <= 0.0:
+            break
         run = np.minimum(waiting, hours)
         given[members] += run
         queue.waiting_h[members] = waiting - run
@@ -404,7 +430,7 @@ def _seed_row(own: _SourceSeason, sowing: date, run: GerminationRun) -> Irrigati
     at = {b.facts.block_id: k for k, b in enumerate(own.blocks)}
     volume = sum(hours * own.rate_m3h[at[i]] for i, hours in run.block_hours.items())
     area = sum(own.blocks[at[i]].facts.area_ha for i in run.block_hours)
-    part = f"germination, dose {run.dose} of 3" + (
+    part = f"germination, dose {run.dose} of {run.doses}" + (
         f", pulse {run.pulse} of {run.pulses}" if run.pulses > 1 else ""
     )
     day = sowing + timedelta(days=run.day)
@@ -419,7 +445,9 @@ def _clock(hour: float) -> str:
     return f"{minutes // 60:02d}:{minutes % 60:02d}"
 
 
-def _findings(own: _SourceSeason, given_m3: Floats, lost_mm: Floats, late: int) -> tuple[Finding, ...]:
+def _findings(
+    own: _SourceSeason, given_m3: Floats, lost_mm: Floats, costs: Sequence[Cost | None], late: int
+) -> tuple[Finding, ...]:
     """That a source's hours do not suffice: what is late, what the crops lose, what is not given."""
     if not own.blocks:
         return ()
@@ -430,10 +458,12 @@ def _findings(own: _SourceSeason, given_m3: Floats, lost_mm: Floats, late: int) 
         return ()
     severity: Severity = "attention" if share >= LOSS_GRAVE else "note"
     source = own.zones[0].source_id or "farm"
+    cost_of = costs[worst]
+    with_it = "" if cost_of is None or cost_of.words is None else f" and with it {cost_of.words}"
     what = (
         f"the hours of {source} ({own.hours_per_day:g} a day) do not suffice: {late} times a zone was not "
         f"done when its next turn came; block {own.blocks[worst].facts.block_id} loses most, "
-        f"{lost_mm[worst]:.0f} mm of its crop's water use, and {max(missing, 0.0):,.0f} m3 of the "
+        f"{lost_mm[worst]:.0f} mm of its crop's water use{with_it}, and {max(missing, 0.0):,.0f} m3 of the "
         "season's need are not given"
     )
     mean_flow = sum(s.flow_m3h for s in own.zones) / len(own.zones)

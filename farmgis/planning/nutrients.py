@@ -28,6 +28,9 @@ STOCK_SHARE = 0.5
 WATER_LIMIT_G_M3 = 1000.0
 """Product in the water that is given, at most (from memory: a gram in a litre)."""
 
+SEED_WATER = "germination"
+"""Runs of that purpose carry nothing: there are no roots yet (common practice)."""
+
 LIGHT_SOIL_FC = 0.16
 """A soil that holds less than this at field capacity leaches nitrate easily (common practice)."""
 
@@ -143,7 +146,7 @@ def nutrient_plan(
     doses: list[NutrientDose] = []
     found: list[Finding] = []
     for zone in zones:
-        own = [r for r in runs if r.zone_id == zone.shift.zone_id]
+        own = [r for r in runs if r.zone_id == zone.shift.zone_id and not r.purpose.startswith(SEED_WATER)]
         made, told = _zone_doses(nutrients, zone, own, sowing, today)
         doses += made
         found += told

@@ -7,12 +7,15 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from farmgis.planning.block_season import LEAST_UNIFORMITY_PCT, BlockSeason
+from farmgis.planning.corn_practice import explain_corn
 from farmgis.planning.demand import CropDemand, block_demand, crop_demand
 from farmgis.planning.irrigation_calendar import IrrigationCalendar, season_calendar
 from farmgis.planning.nutrients import NutrientDose, NutrientPlan, nutrient_plan, zones_of
+from farmgis.planning.salt import season_of
 from farmgis.planning.season_now import SeasonNow, season_now
 from farmgis.planning.season_series import find_short_years, season_series
 from farmgis.planning.sowing import Sowing, plan_sowing
+from farmgis.planning.treatment_days import on_free_days
 from farmgis.planning.upkeep import Task, field_works, season_tasks, tell_tasks
 from farmgis.planning.water_treatment import treatments
 from farmgis.records import Assumption, Farm, Field, Finding, Shift
@@ -69,9 +72,11 @@ def plan_season(
         fed = nutrient_plan(
             farm.nutrients, zones, calendar.irrigations, first, None if now is None else now.today
         )
+    tasks = on_free_days(tasks, calendar.irrigations, fed.doses, shifts)
     series = season_series(calendar, running, farm.sources, fields, {} if now is None else now.past)
-    found = (*out_of_season, *sowing.findings, *calendar.findings, *task_findings, *fed.findings,
-             *find_short_years(series, farm))  # fmt: skip
+    still_sowing = sowing.findings if now is None or now.germination else ()
+    found = (*out_of_season, *still_sowing, *calendar.findings, *task_findings, *fed.findings,
+             *explain_corn(farm, fields, sown), *find_short_years(series, farm))  # fmt: skip
     told = (*sowing.assumptions, *calendar.assumptions, *(tell_tasks() if tasks else ()), *fed.assumptions)
     if now is not None:
         found = (*now.findings, *found)
@@ -131,7 +136,7 @@ def _sown_later(
 def _delayed(farm: Farm, field: Field, demand: CropDemand, delay_days: int) -> CropDemand:
     """A crop's demand of the design year when it is sown so many days later; as it was where weather ends."""
     first: date = demand.dates[0].astype(date)
-    season = replace(farm.season, sowing=first + timedelta(days=delay_days), sown="dry")
+    season = replace(season_of(farm, field), sowing=first + timedelta(days=delay_days), sown="dry")
     year = (first + timedelta(days=delay_days)).year
     later = crop_demand(field.crop, field.soil, field.design, season, farm.weather, year=year)
     if later.basis == "assumed":

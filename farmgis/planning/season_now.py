@@ -16,10 +16,14 @@ from farmgis.agronomy.soil_water import depletion_fraction
 from farmgis.agronomy.sown_soil import SownSeason, sown_season
 from farmgis.planning.block_season import LEAST_UNIFORMITY_PCT, BlockSeason
 from farmgis.planning.crop_start import CropStart, crop_start, dose_days
+from farmgis.planning.deficit import deficit_days
 from farmgis.planning.demand import CropDemand, block_demand
 from farmgis.planning.season_years import DailyWeather, daily_weather, same_day, sowing_day
 from farmgis.planning.sowing import GerminationRun
-from farmgis.records import Assumption, Farm, Field, Finding, Floats, GivenWater, Shift
+from farmgis.records import Assumption, Farm, Field, Finding, Floats, GivenWater, Severity, Shift
+
+MISSING_TOLD = 0.1
+"""Share of the days since sowing without weather from which on it needs attention (common practice)."""
 
 
 @dataclass(frozen=True)
@@ -88,7 +92,7 @@ def season_now(
         return None, (_over(today, sowing),)
     runs = _to_come(germination, seasons, made, (today - sowing).days, dose_days(farm.season))
     found = [_found_state(today, made, fields)]
-    found += [_found_missing(missing)] if missing else []
+    found += [_found_missing(missing, (today - sowing).days)] if missing else []
     told = _told(farm, today, sowing)
     return SeasonNow(today, sowing, made, past, first_water, runs, tuple(found), told), ()
 
@@ -188,9 +192,11 @@ class _Job:
             given = np.full((demand.dates.size, 1), np.nan)
             given[: self.gone, 0] = self.given_mm[: self.gone]
             watering = replace(watering, doses=tuple(d for d in watering.doses if d[0] >= self.gone))
+        days = deficit_days(self.field.design, demand.stage[:, None])
         return sown_season(
-            et_crop[:, None], rain[:, None], total[:, None], readily[:, None], watering, start.depleted, given
-        )
+            et_crop[:, None], rain[:, None], total[:, None], readily[:, None], watering, start.depleted,
+            given, days,
+        )  # fmt: skip
 
     def _rest(self, et0: Floats, rain: Floats, start: CropStart, watered: SownSeason) -> CropDemand:
         """The demand of the days from today on, which begins with what the soil lacks this morning."""
@@ -207,7 +213,9 @@ class _Job:
             dates=dates[part],
             et0_mm=et0[part],
             kc=demand.kc[part],
-            et_crop_mm=(demand.kc * et0)[part],
+            et_full_mm=(demand.kc * et0)[part],
+            et_crop_mm=watered.et_mm[part, 0],
+            stage=demand.stage[part],
             rain_effective_mm=(rain - watered.drained_mm[:, 0])[part],
             net_mm=(watered.refill_mm + watered.dose_mm)[part, 0],
             rain_mm=rain[part],
@@ -273,9 +281,14 @@ def _found_state(today: date, seasons: Mapping[str, BlockSeason], fields: Mappin
     return Finding(severity, "season", what, "farm", advice, share, 100.0, "% of readily available")  # type: ignore[arg-type]
 
 
-def _found_missing(days: int) -> Finding:
-    what = f"this year's weather has no reference ET on {days} days since sowing: the design year's stand in"
-    return Finding("note", "season", what, "farm", "fill them where you can", float(days), unit="days")
+def _found_missing(days: int, gone: int) -> Finding:
+    what = (
+        f"this year's weather has no reference ET on {days} of the {gone} days since sowing: the design "
+        "year's stand in"
+    )
+    advice = "name this season's weather as this_year_file" if days == gone else "fill them where you can"
+    severity: Severity = "attention" if days > MISSING_TOLD * gone else "note"
+    return Finding(severity, "season", what, "farm", advice, float(days), unit="days")
 
 
 def _over(today: date, sowing: date) -> Finding:

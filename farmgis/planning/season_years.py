@@ -122,7 +122,7 @@ def _from_days(weather: Weather, sowing: date, season_days: int) -> SeasonYears:
     if out:
         findings.append(_told_left_out(out))
     index = index[:, whole]
-    wind, humidity = weather.columns.get("wind_2m_m_s"), least_humidity_pct(weather)
+    wind = weather.columns.get("wind_2m_m_s")
 
     def of(values: Floats | None) -> Floats | None:
         return None if values is None else _on_every_day(place, total, values)[index]
@@ -133,7 +133,7 @@ def _from_days(weather: Weather, sowing: date, season_days: int) -> SeasonYears:
         et0_mm=days.et0_mm[index],
         rain_mm=days.rain_mm[index],
         wind_m_s=of(wind),
-        rh_min_pct=of(humidity),
+        rh_min_pct=_least_humidity_pct(weather, place, total, index),
         tmin_c=of(weather.columns.get("tmin_c")),
         tmax_c=of(weather.columns.get("tmax_c")),
         findings=tuple(findings),
@@ -145,6 +145,18 @@ def _from_days(weather: Weather, sowing: date, season_days: int) -> SeasonYears:
         ),
         days=days,
     )
+
+
+def _least_humidity_pct(
+    weather: Weather, place: NDArray[np.int64], total: int, index: NDArray[np.int64]
+) -> Floats | None:
+    """Least humidity of the seasons' days alone: half of the year or more is not asked for. [%]"""
+    asked = np.zeros(total, dtype=bool)
+    asked[index] = True
+    rows = asked[place]
+    columns = {name: values[rows] for name, values in weather.columns.items()}
+    humidity = least_humidity_pct(replace(weather, dates=weather.dates[rows], columns=columns))
+    return None if humidity is None else _on_every_day(place[rows], total, humidity)[index]
 
 
 def _covered_starts(

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import islice
 
 from farmgis.planning.block_season import BlockSeason
 from farmgis.planning.crop_start import dose_days
@@ -30,8 +31,15 @@ LATEST_DAYS = 60
 LONG_STAGGER_DAYS = 10
 """Sowing that is spread over more days than this needs attention (common practice)."""
 
-DOSE_SLACK_DAYS = (0, 1, 1)
-"""By how many days a dose may begin late: the third 8 to 10 days after the second (common practice)."""
+DOSE_SLACK_DAYS = 1
+"""By how many days a dose after the first may begin late: the third 8 to 10 days after the second (common
+practice)."""
+
+LEAST_PART_H = 0.5
+"""A run that the day's end would cut leaves no shorter part on either side of the night (common practice)."""
+
+FEW_ZONES, WAYS = 6, 3
+"""With so few zones or fewer, so many days of sowing are tried for each."""
 
 EPS_H = 1e-6
 
@@ -67,6 +75,7 @@ class GerminationRun:
     dose: int
     pulse: int
     pulses: int
+    doses: int
     block_hours: dict[str, float]
 
 
@@ -108,6 +117,20 @@ def day_window(hours_per_day: float) -> tuple[float, float]:
     """The hours of a day at which a source begins and ends to run."""
     first = max(min(FIRST_HOUR, 24.0 - hours_per_day), 0.0)
     return first, first + hours_per_day
+
+
+def part_h(left_h: float, room_h: float, day_h: float) -> float:
+    """Hours to run of what is left, in the room until the day's end; 0 where it had better wait for tomorrow.
+
+    >>> part_h(8.0, 7.98, 22.0), part_h(8.0, 0.3, 22.0), part_h(8.0, 9.0, 22.0)
+    (7.5, 0.0, 8.0)
+    """
+    if left_h <= room_h:
+        return left_h
+    part = min(room_h, left_h - LEAST_PART_H)
+    if part >= LEAST_PART_H - EPS_H:
+        return part
+    return min(left_h, room_h) if room_h >= day_h - EPS_H else 0.0
 
 
 # ---- one zone -------------------------------------------------------------------------------------
@@ -157,28 +180,39 @@ def _rest_h(season: BlockSeason, field: Field, pulse_h: float) -> float:
 def _of_source(
     source_id: str, zones: Sequence[SeedZone], area_ha: float, hours_per_day: float, season: Season
 ) -> Sowing:
-    """Each zone sown on the first day, from that of the zone before it, on which all doses are in time."""
+    """Zones sown in their order so that all doses are in time and the last zone is sown soon."""
     window = day_window(hours_per_day)
     doses = dose_days(season)
-    sown: list[int] = []
-    in_time = True
-    for zone in zones:
-        first = sown[-1] if sown else 0
-        days = (
-            d
-            for d in range(first, LATEST_DAYS)
-            if _kept([*zones[: len(sown)], zone], [*sown, d], doses, window)
-        )
-        day = next(days, None)
-        in_time &= day is not None
-        alone = first + math.ceil(
-            zone.hours / hours_per_day
-        )  # where none will do, when the one before is done
-        sown.append(alone if day is None else day)
+    sown, in_time = _sown_days(zones, doses, window)
     runs, _ = _simulate(zones, sown, doses, window)
     delays = {i: day for zone, day in zip(zones, sown, strict=True) for i in zone.block_hours}
     found = _find_peak(source_id, zones, sown, area_ha, hours_per_day, season, in_time)
     return Sowing(delays, tuple(runs), (found,))
+
+
+def _sown_days(
+    zones: Sequence[SeedZone], doses: Sequence[int], window: tuple[float, float]
+) -> tuple[list[int], bool]:
+    """The day on which each zone is sown, and whether all doses find their hours then.
+
+    A zone that starts as soon as it can may leave no room for the next. So a few ways are followed at once,
+    and the soonest is taken; with many zones only one.
+    """
+    width = WAYS if len(zones) <= FEW_ZONES else 1
+    ways: list[list[int]] = [[]]
+    in_time = True
+    for n, zone in enumerate(zones):
+        longer = []
+        for way in ways:
+            first = way[-1] if way else 0
+            days = (d for d in range(first, LATEST_DAYS) if _kept(zones[: n + 1], [*way, d], doses, window))
+            longer += [[*way, day] for day in islice(days, width)]
+        if not longer:  # where none will do, when the one before is done
+            in_time = False
+            after = math.ceil(zone.hours / (window[1] - window[0]))
+            longer = [[*way, (way[-1] if way else 0) + after] for way in ways]
+        ways = sorted(longer, key=lambda way: (way[-1], sum(way), way))[: width * width]
+    return ways[0], in_time
 
 
 def _kept(
@@ -191,7 +225,7 @@ def _kept(
         alone = math.ceil(
             (zones[i].hours + (zones[i].pulses - 1) * zones[i].rest_h) / (window[1] - window[0])
         )
-        if begin - nominal > DOSE_SLACK_DAYS[dose] or end - begin > alone:
+        if begin - nominal > (DOSE_SLACK_DAYS if dose else 0) or end - begin > alone:
             return False
     return True
 
@@ -211,9 +245,12 @@ def _simulate(
         now = [i for i in waiting if ready[i] <= clock + EPS_H]
         i = min(now, key=lambda k: (sown[k] + doses[at[k][0]], k))
         day, hour = divmod(clock + EPS_H, 24.0)
-        hours = min(left[i], window[1] - hour + EPS_H)
+        hours = part_h(left[i], window[1] - hour + EPS_H, window[1] - window[0])
+        if hours <= 0.0:
+            ready[i] = 24.0 * (day + 1.0) + window[0]
+            continue
         dose, pulse = at[i]
-        runs.append(_run(zones[i], int(day), hour - EPS_H, hours, dose, pulse))
+        runs.append(_run(zones[i], int(day), hour - EPS_H, hours, (dose, pulse, len(doses))))
         spans[i, dose] = (spans.get((i, dose), (int(day), 0))[0], int(day))
         clock, left[i] = clock + hours, left[i] - hours
         ready[i] = clock
@@ -234,11 +271,13 @@ def _running(clock: float, window: tuple[float, float]) -> float:
     return max(clock, 24.0 * day + window[0])
 
 
-def _run(zone: SeedZone, day: int, start_h: float, hours: float, dose: int, pulse: int) -> GerminationRun:
+def _run(zone: SeedZone, day: int, start_h: float, hours: float, at: tuple[int, int, int]) -> GerminationRun:
+    """A run of a dose's pulse, both counted from 0, of so many doses (`at`)."""
+    dose, pulse, doses = at
     share = hours / zone.hours  # a block that needs less is shut sooner
     given = {block: share * own for block, own in zone.block_hours.items()}
     return GerminationRun(
-        zone.zone_id, zone.number, day, start_h, hours, dose + 1, pulse + 1, zone.pulses, given
+        zone.zone_id, zone.number, day, start_h, hours, dose + 1, pulse + 1, zone.pulses, doses, given
     )
 
 
@@ -256,12 +295,14 @@ def _find_peak(
 ) -> Finding:
     """The peak of germination against the source's hours, for itself, and what staggering makes of it."""
     need_h = sum(z.hours for z in zones)
-    has_h = hours_per_day * season.second_dose_days
+    several = season.germination_doses > 1
+    has_h = hours_per_day * (season.second_dose_days if several else season.emergence_days)
     pulse_h = max(z.hours / z.pulses for z in zones)
     what = (
         f"germination in dry soil: a dose of {season.germination_m3_ha:g} m3/ha on {area_ha:.0f} ha is "
         f"{need_h:.0f} h of running, in up to {max(z.pulses for z in zones)} pulses of up to {pulse_h:.1f} h "
-        f"a zone; until the second dose {source_id} has {has_h:.0f} h. Sowing is staggered: "
+        f"a zone; until {'the second dose' if several else 'emergence'} {source_id} has {has_h:.0f} h. "
+        "Sowing is staggered: "
     )
     late = sown[-1]
     what += f"its {len(zones)} zones over {late + 1} days" if late else "no need, all zones at once"

@@ -155,7 +155,7 @@ def season_tasks(
         )
     taking, late = _taking_up([w for w in works if not w.stays], laying_ha_day)
     tasks += taking
-    tasks.append(_winter(max(w.harvest for w in works)))
+    tasks.append(_winter(max(w.last_irrigation if w.stays else w.harvest for w in works)))
     return tuple(sorted(tasks, key=lambda t: t.date)), (*findings, *late)
 
 
@@ -358,8 +358,9 @@ def _litres(amount: float | None) -> str | None:
     return None if amount is None else "l"
 
 
-def _winter(harvest: date) -> Task:
-    day = harvest + timedelta(days=1)
+def _winter(last: date) -> Task:
+    """The day after the pipes are last needed: trees keep their leaves for longer than their water."""
+    day = last + timedelta(days=1)
     note = (
         "Pump locked out. Drain low points, filters and pump, ends open; flush injectors with clean water. "
         f"Blow out only within the makers' limits, never test with air. {PRESSURE}"

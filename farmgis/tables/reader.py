@@ -54,6 +54,8 @@ def crop(name: str) -> Crop:
         ece_slope_pct=_number_or_none(row["ece_slope_pct"]),
         source=row["source"],
         basal_tabled=_basal(row["name"]),
+        stage_responses=_responses(row["name"])[0],
+        season_response=_responses(row["name"])[1],
     )
 
 
@@ -61,6 +63,25 @@ def _basal(crop_name: str) -> tuple[float, float, float] | None:
     """Basal coefficients of a crop, None where the table has none."""
     own = [r for r in rows("basal_coefficients") if r["crop"] == crop_name]
     return (float(own[0]["kcb_ini"]), float(own[0]["kcb_mid"]), float(own[0]["kcb_end"])) if own else None
+
+
+def _responses(crop_name: str) -> tuple[tuple[float, float, float, float] | None, float | None]:
+    """Yield response factors of a crop's four stages and of its season, each None where there is none.
+
+    FAO-33's periods are laid on FAO-56's stages: vegetative on the first two; of flowering and yield
+    formation the greater on the middle; of yield formation and ripening the greater on the late one (the
+    safe side).
+    """
+    own = [r for r in rows("yield_response") if r["crop"] == crop_name]
+    if not own:
+        return None, None
+    names = ("vegetative", "flowering", "yield_formation", "ripening")
+    young, flower, fill, ripe = (_number_or_none(own[0][key]) for key in names)
+    season = float(own[0]["season"])
+    if young is None:
+        return None, season
+    middle, late = max(flower or 0.0, fill or 0.0), max(fill or 0.0, ripe or 0.0)
+    return (young, young, middle, late), season
 
 
 @cache

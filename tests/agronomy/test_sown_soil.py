@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from farmgis.agronomy.sown_soil import Watering, sown_season
+from farmgis.agronomy.sown_soil import REPAY_DAYS, Deficit, Watering, sown_season
 
 
 def seasons(seed, days=120, years=5):
@@ -136,3 +136,71 @@ def test_given_irrigations_go_before_the_rule():
     assert s.refill_mm[:10].sum() == pytest.approx(5.0)
     assert s.depletion_mm[9, 0] == pytest.approx(25.0)
     assert s.refill_mm[10, 0] == pytest.approx(25.0)
+
+
+# ---- managed deficit -------------------------------------------------------------------------------
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.integers(0, 2**31), WAYS, st.floats(0.0, 1.0), st.floats(0.5, 2.0))
+def test_water_balance_closes_under_a_deficit(seed, watering, share, trigger):
+    et, rain, total, readily = seasons(seed)
+    days = np.arange(et.shape[0])[:, None]
+    rules = Deficit(
+        np.where((days > 30) & (days < 70), share, np.ones_like(et)),
+        np.where(days >= 90, trigger, np.full_like(et, np.nan)),
+    )
+    s = sown_season(et, rain, total, readily, watering, 0.0, deficit=rules)
+    came = rain - s.drained_mm + s.refill_mm + s.dose_mm
+    np.testing.assert_allclose(s.depletion_mm[-1], (s.et_mm - came).sum(axis=0) - s.outside_mm, atol=0.01)
+    assert (s.et_mm <= et + 1e-12).all()
+    # the crop takes by FAO-56 eq 84: less exactly where there is stress, and never below wilting by its own
+    np.testing.assert_allclose(s.et_mm, s.stress * et)
+
+
+def test_a_share_of_the_need_dries_the_soil_by_the_rest_by_hand():
+    # 5 mm a day, every 4 days, 60 mm readily: in full 20 mm each; at 60 % 12 mm, so 8 mm more lacks each time
+    et = np.full((61, 1), 5.0)
+    none, total = np.zeros((61, 1)), np.full((61, 1), 120.0)
+    share = np.where(np.arange(61) <= 12, 0.6, 1.0)[:, None]
+    rules = Deficit(share, np.full((61, 1), np.nan))
+    s = sown_season(et, none, total, 0.5 * total, Watering(4), deficit=rules)
+    assert s.refill_mm[[4, 8, 12], 0] == pytest.approx([12.0, 12.0, 12.0])
+    assert s.depletion_mm[12, 0] == pytest.approx(3 * 8.0 + 5.0)
+    # after it the 24 mm come back over 20 days, five irrigations: 20 + 24 x 4 / 20 = 24.8 mm each, then 20
+    assert REPAY_DAYS == 20
+    assert s.refill_mm[[16, 20, 24, 28, 32], 0] == pytest.approx([24.8] * 5)
+    assert s.peak_mm_day[0] == pytest.approx(6.2)
+    assert (s.stress == 1.0).all()
+    assert s.et_mm.sum() == pytest.approx(et.sum())
+
+
+def test_a_deficit_past_the_readily_available_water_cuts_what_the_crop_takes():
+    # nothing is given: FAO-56 example 37's tomato from 55 mm on, 160 mm held, 64 readily, 6 mm a day
+    et = np.full((10, 1), 6.0)
+    none, total = np.zeros((10, 1)), np.full((10, 1), 160.0)
+    rules = Deficit(np.zeros((10, 1)), np.full((10, 1), np.nan))
+    s = sown_season(et, none, total, 0.4 * total, Watering(3), 55.0 / 160.0, deficit=rules)
+    assert s.stress[:, 0] == pytest.approx([1, 1, 0.97, 0.91, 0.85, 0.80, 0.75, 0.70, 0.66, 0.62], abs=0.006)
+    assert s.depletion_mm[-1, 0] == pytest.approx(104.5, abs=0.06)
+
+
+def test_wider_depletion_irrigates_later_and_more_at_a_time():
+    et = np.full((60, 1), 5.0)
+    none, total = np.zeros((60, 1)), np.full((60, 1), 120.0)
+    ones = np.ones((60, 1))
+
+    def of(trigger):
+        return sown_season(et, none, total, 0.5 * total, Watering(4), deficit=Deficit(ones, trigger * ones))
+
+    at_full, wider = of(1.0), of(1.3)
+    assert (at_full.stress == 1.0).all()
+    # 65 mm after 13 days without stress, then less by eq 84; due when 78 would be passed
+    fourteen = 65.0 + 5.0 * (120.0 - 65.0) / 60.0
+    fifteen = fourteen + 5.0 * (120.0 - fourteen) / 60.0
+    first = int(np.flatnonzero(wider.refill_mm[:, 0])[0])
+    assert first == 15
+    assert wider.refill_mm[first, 0] == pytest.approx(fifteen)
+    assert first > int(np.flatnonzero(at_full.refill_mm[:, 0])[0])
+    assert np.count_nonzero(wider.refill_mm) < np.count_nonzero(at_full.refill_mm)
+    assert wider.et_mm.sum() < et.sum()

@@ -320,6 +320,10 @@ def test_a_bad_season_is_told_all_at_once_with_lines_and_values(farm, tmp_path):
         assert told_of.startswith(f"line {first + row}, "), told_of
         assert value in told_of
         assert would_do in told_of
+    # the weather's own list, with all that is wrong in a row, is set in under its key
+    (weather,) = (p for p in problems if "weather.file" in p)
+    assert "\n      - line 3, column date: '05-02'" in weather
+    assert "\n      - line 3, column tmax_c: 200 is impossible" in weather
     assert len(problems) == 6
 
 

@@ -405,7 +405,9 @@ def test_leaching_only_over_a_tenth():
     assert salty.gross_mm == pytest.approx((salty.net_mm + salty.leaching_mm) / 0.9)
     assert salty.peak_mm_day > fresh.peak_mm_day
     assert sum(period.gross_mm for period in salty.periods) == pytest.approx(salty.gross_mm)
-    assert any("leaves about 48 % of the yield" in finding.what for finding in demand.findings)
+    # FAO-56 eq 93 and 89: ECe = 4 x 1.1993 / (5 x 0.1993) = 4.81, 100 - 12 (4.81 - 1.7) = 63 %
+    assert any("leaves about 63 % of the yield" in finding.what for finding in demand.findings)
+    assert demand.yield_loss_pct == pytest.approx(12.0 * (4.814 - 1.7), abs=0.1)
 
 
 def test_water_too_salty_for_any_crop_is_a_stop():

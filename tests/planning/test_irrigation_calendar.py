@@ -9,9 +9,10 @@ import pytest
 
 from farmgis.planning.demand import block_demand, crop_demand
 from farmgis.planning.irrigation_calendar import BlockSeason, season_calendar
-from farmgis.records import BlockFacts, Design, Season, Shift, Source, Weather
+from farmgis.records import BlockFacts, Design, Season, Shift, Source, StageShares, Weather
 from farmgis.tables import reader
 
+DESIGN = Design()
 LOAM = reader.soil("loam")
 # moist soil, irrigated from the first interval on: days that can be counted by hand
 AT_ONCE = Season(sown="moist", emergence_days=0, regular_after_days=0)
@@ -31,7 +32,9 @@ def stormy(dates):
     return np.where(chance.random(dates.size) < 0.1, chance.exponential(8.0, dates.size), 0.0)
 
 
-def farm_of(shifts, flow_m3h=100.0, hours=20.0, crops=("maize",), area_ha=5.0, season=AT_ONCE, **more):
+def farm_of(
+    shifts, flow_m3h=100.0, hours=20.0, crops=("maize",), area_ha=5.0, season=AT_ONCE, design=DESIGN, **more
+):
     """Shifts of blocks of a hundred cubic metres an hour in all; returns what season_calendar takes."""
     seasons, groups = {}, []
     told = weather(**more)
@@ -39,7 +42,7 @@ def farm_of(shifts, flow_m3h=100.0, hours=20.0, crops=("maize",), area_ha=5.0, s
         ids = []
         for i, crop in enumerate(crops):
             block = BlockFacts(f"A-B{number}{i}", "A", None, area_ha, 100.0 / len(crops), 90.0)
-            demand = crop_demand(reader.crop(crop), LOAM, Design(), season, told)
+            demand = crop_demand(reader.crop(crop), LOAM, design, season, told)
             need = block_demand(demand, 90.0, area_ha, block.application_mm_h)
             seasons[block.block_id] = BlockSeason(block, demand, need)
             ids.append(block.block_id)
@@ -138,6 +141,31 @@ def test_halved_hours_move_dates_and_show_stress():
     assert given < asked(seasons)
     # no block is given more than its crop can use: what it lost in ET it also was not given
     assert given <= asked(seasons) - 0.5 * 50.0 * sum(halved.lost_et_mm.values()) / 0.9
+
+
+def test_yield_goes_with_the_water_that_comes_late():
+    shifts, seasons, sources, hours = farm_of(4, hours=10.0)
+    halved = season_calendar(shifts, seasons, sources, hours)
+    for block_id, season in seasons.items():
+        # no stage answers more than 1.5 (FAO-33), and none takes less in full than the least of them
+        least = min(np.bincount(season.demand.stage, season.demand.et_full_mm))
+        assert 0.0 < halved.lost_yield_pct[block_id] < 100.0 * 1.5 * halved.lost_et_mm[block_id] / least
+    assert "of the yield" in halved.findings[0].what
+    whole = season_calendar(*farm_of(4, hours=20.0))
+    assert max(whole.lost_yield_pct.values()) < 1.0
+
+
+def test_calendar_of_a_managed_deficit_gives_what_the_soil_balance_asks():
+    design = Design(deficit_need=StageShares(development_pct=50.0, late_pct=50.0))
+    shifts, seasons, sources, hours = farm_of(4, rain=stormy, area_ha=0.7, design=design)
+    calendar = season_calendar(shifts, seasons, sources, hours)
+    assert calendar.findings == ()
+    for block_id, season in seasons.items():
+        demand = season.demand
+        assert demand.et_crop_mm.sum() < demand.et_full_mm.sum() - 10.0
+        assert calendar.given_m3[block_id] == pytest.approx(season.need.gross_m3)
+        # day by day the same soil, the crop's stress in it
+        np.testing.assert_allclose(calendar.block_days[block_id].depletion_mm, demand.depletion_mm, atol=0.01)
 
 
 def test_zone_larger_than_its_source_runs_longer():

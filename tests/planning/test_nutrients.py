@@ -145,6 +145,14 @@ def test_tank_that_is_too_small_is_told(zone):
     assert (found.measured, found.limit) == (pytest.approx(242.3, abs=0.1), 200.0)
 
 
+def test_germination_water_carries_nothing(zone):
+    own = runs()
+    seed = [replace(r, purpose="germination, dose 1 of 3") for r in own[:20]]
+    plan = nutrient_plan(FED, [zone], [*seed, *own[20:]], SOWING)
+    assert plan.doses
+    assert not {d.date for d in plan.doses} & {r.date for r in seed}
+
+
 def test_from_today_the_share_of_the_days_that_are_left_is_dosed(zone):
     # days 30 to 86 are 57; on day 58 there are 29 left
     today = SOWING + timedelta(days=58)

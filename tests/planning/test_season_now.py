@@ -9,10 +9,12 @@ import pytest
 from farmgis.planning.block_season import BlockSeason
 from farmgis.planning.demand import block_demand, crop_demand
 from farmgis.planning.season import BlockRun, plan_season
-from farmgis.records import BlockFacts, Design, Farm, GivenWater, Season, Shift, Source, Weather
+from farmgis.records import BlockFacts, Design, Farm, GivenWater, Season, Shift, Source, StageShares, Weather
 from farmgis.tables import reader
 
 MAIZE, LOAM = reader.crop("maize"), reader.soil("loam")
+DESIGN = Design()
+DEFICIT = Design(deficit_need=StageShares(development_pct=50.0, late_pct=60.0))
 SOWING, TODAY = date(2026, 4, 25), date(2026, 7, 1)
 DAYS_GONE = (TODAY - SOWING).days
 
@@ -30,11 +32,11 @@ def this_year(rain=None, et0=5.0, last="2026-07-01"):
     return made
 
 
-def planned(square_field, this=None, today=None, sown="moist", given=(), zones=1, **more):
+def planned(square_field, this=None, today=None, sown="moist", given=(), zones=1, design=DESIGN, **more):
     season = Season(sowing=SOWING, sown=sown, today=today)
-    field = replace(square_field(), soil=LOAM, source_id="river")
+    field = replace(square_field(design=design), soil=LOAM, source_id="river")
     weather = years()
-    demand = crop_demand(MAIZE, LOAM, Design(), season, weather)
+    demand = crop_demand(MAIZE, LOAM, design, season, weather)
     seasons, shifts, runs = {}, [], {}
     for n in range(1, zones + 1):
         block = BlockFacts(f"A-B{n}", "A", None, 5.0, 100.0, 90.0)
@@ -53,8 +55,9 @@ def refills(plan):
     return [i for i in plan.calendar.irrigations if i.purpose.startswith("refill")]
 
 
-def test_this_year_like_the_design_year_changes_nothing_from_today_on(square_field):
-    usual, now = planned(square_field), planned(square_field, this_year())
+@pytest.mark.parametrize("design", [DESIGN, DEFICIT])
+def test_this_year_like_the_design_year_changes_nothing_from_today_on(square_field, design):
+    usual, now = planned(square_field, design=design), planned(square_field, this_year(), design=design)
     later = [i for i in refills(usual) if (i.date.month, i.date.day) >= (7, 1)]
     assert [(i.date.month, i.date.day, i.start) for i in refills(now)] == [
         (i.date.month, i.date.day, i.start) for i in later
@@ -113,6 +116,14 @@ def test_today_within_germination_gives_what_is_still_to_come(square_field):
     # two doses of 400 m3/ha on two zones of 5 ha
     assert sum(i.volume_m3 for i in doses) == pytest.approx(2 * 2 * 5.0 * 400.0)
     assert min(i.date for i in doses) == date(2026, 4, 29)
+
+
+def test_germination_that_is_over_is_no_longer_told(square_field):
+    usual, early, late = (
+        planned(square_field, this, sown="dry") for this in (None, this_year(last="2026-04-27"), this_year())
+    )
+    for plan, told in ((usual, True), (early, True), (late, False)):
+        assert any(f.what.startswith("germination in dry soil") for f in plan.findings) is told
 
 
 def test_tasks_that_are_over_are_gone(square_field):

@@ -7,10 +7,11 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
+from farmgis.planning import sowing as room
 from farmgis.planning.block_season import BlockSeason
 from farmgis.planning.demand import block_demand, crop_demand
 from farmgis.planning.irrigation_calendar import season_calendar
-from farmgis.planning.sowing import plan_sowing
+from farmgis.planning.sowing import SeedZone, day_window, plan_sowing
 from farmgis.records import BlockFacts, Design, Season, Shift, Source, Weather
 from farmgis.tables import reader
 
@@ -140,6 +141,47 @@ def test_too_few_hours_are_told_and_nothing_is_lost(square_field):
     assert sowing.findings[0].severity == "attention"
     assert "not every dose" in sowing.findings[0].what
     assert sum(r.hours for r in sowing.runs) == pytest.approx(4 * 3 * 20.0)
+
+
+def test_a_zone_leaves_room_for_the_next(monkeypatch):
+    # five zones of 24 h a dose in 22 h a day: the first rests 12 h between its two pulses
+    zones = [SeedZone(f"Z{n}", n, {f"B{n}": 24.0}, 3 if n else 2, 2.0 if n else 12.0) for n in range(5)]
+    days, in_time = room._sown_days(zones, (0, 4, 13), day_window(22.0))
+    assert in_time
+    assert days == sorted(days)
+    monkeypatch.setattr(room, "WAYS", 1)
+    alone, _ = room._sown_days(zones, (0, 4, 13), day_window(22.0))
+    assert days[-1] < alone[-1]
+
+
+@pytest.mark.parametrize(("doses", "days"), [(1, [0]), (2, [0, 3]), (4, [0, 3, 10, 17])])
+def test_stated_doses_other_than_three(square_field, doses, days):
+    season = Season(
+        sown="dry", germination_m3_ha=250.0, germination_doses=doses, second_dose_days=3, third_dose_days=7
+    )
+    sowing, shifts, seasons, sources = farm_of(square_field, 1, season=season)
+    first = {dose: runs[0].day for (_, dose), runs in by_dose(sowing).items()}
+    assert [first[dose + 1] for dose in range(doses)] == days
+    # 250 m3/ha on 5 ha, each
+    calendar = season_calendar(shifts, seasons, sources, 20.0, sowing.runs)
+    own = [i for i in calendar.irrigations if i.purpose.startswith("germination")]
+    assert sum(i.volume_m3 for i in own) == pytest.approx(doses * 250.0 * 5.0)
+    assert all(f"of {doses}" in i.purpose for i in own)
+    need = seasons["A-B1"].need
+    assert need.germination_mm == pytest.approx(25.0 * doses)
+    assert calendar.given_m3["A-B1"] == pytest.approx(need.gross_m3, rel=0.02)
+
+
+@pytest.mark.parametrize(
+    ("zones", "soil", "hours"), [(3, "loam", 20.0), (6, "silt loam", 22.0), (4, "loam", 15.3)]
+)
+def test_the_days_end_leaves_no_shreds_of_runs(square_field, zones, soil, hours):
+    sowing, shifts, seasons, sources = farm_of(square_field, zones, soil=soil, hours=hours)
+    calendar = season_calendar(shifts, seasons, sources, 20.0, sowing.runs)
+    cut = [i for i in calendar.irrigations if "continued" in i.purpose]
+    assert cut
+    assert min(i.hours for i in cut) >= 0.5 - 1e-6
+    assert min(r.hours for r in sowing.runs) >= 0.5 - 1e-6
 
 
 def test_moist_soil_needs_no_germination(square_field):

@@ -113,6 +113,14 @@ def test_lines_of_trees_stay():
     assert named(tasks, "flush laterals", "T")
 
 
+def test_pipes_are_emptied_once_nobody_needs_them():
+    # trees keep their leaves into December, their last water is in September
+    late = work("T", sown="standing", harvest=date(2013, 12, 21))
+    for works, day in (([late], LAST), ([work("A"), late], HARVEST)):
+        (empty,) = named(season_tasks(works, 15.0)[0], "empty for winter")
+        assert empty.date == day + timedelta(days=1)
+
+
 def test_treatment_gives_no_amount_and_stands_with_its_cautions():
     tasks, _ = season_tasks([work("A"), work("B", source_id="borehole")], 15.0)
     treated = named(tasks, "treat with acid or chlorine")

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from farmgis.agronomy import atmosphere as air
+from farmgis.agronomy import radiation
 from farmgis.agronomy.reference_et import reference_et_mm
 from farmgis.records import Weather
 
@@ -48,6 +49,16 @@ def test_reference_et_refet_fallon_july_2015():
     dates = np.datetime64("2015-07-01") + np.arange(12)
     et0, _ = reference_et_mm(Weather("daily", dates, columns, 39.4575, 1208.5))
     assert et0 == pytest.approx(t[:, 6], abs=0.10)
+
+
+def test_blocks_refet_fallon_1_july_2015():
+    # refet 0.4.2 tests (text seen): vapour pressure, wind, radiation outside the atmosphere of the first day
+    assert float(air.air_pressure_kpa(1208.5)) == pytest.approx(87.807105, abs=0.02)
+    assert float(radiation.extraterrestrial_mj_m2(39.4575, 182)) == pytest.approx(41.648246, abs=0.02)
+    tmin, tmax, dew = ((f - 32.0) / 1.8 for f in (66.65, 102.80, 49.84))
+    assert float(air.mean_saturation_vapour_kpa(tmin, tmax)) == pytest.approx(4.6747236, abs=1e-4)
+    assert float(air.saturation_vapour_kpa(dew)) == pytest.approx(1.2206674, abs=1e-4)
+    assert float(air.wind_at_2m_m_s(4.80 * 0.44704, 3.0)) == pytest.approx(1.9761118, abs=1e-3)
 
 
 def test_reference_et_asce_2005_greeley():

@@ -10,6 +10,7 @@ from farmgis.agronomy.reference_et import (
     pan_coefficient,
     penman_monteith_mm,
     reference_et_mm,
+    solar_radiation_mj_m2,
 )
 from farmgis.records import Weather
 
@@ -25,10 +26,23 @@ def test_reference_et_fao56_example_17_bangkok_april():
     solar = sun.solar_from_sunshine_mj_m2(8.5, hours, ra)
     longwave = sun.net_longwave_mj_m2(25.6, 34.8, 2.85, solar, sun.clear_sky_mj_m2(2.0, ra))
     net = sun.net_shortwave_mj_m2(solar) - longwave
+    # what is printed on the way
+    assert float(ra) == pytest.approx(38.06, abs=0.01)
+    assert float(hours) == pytest.approx(12.31, abs=0.01)
+    assert float(solar) == pytest.approx(22.65, abs=0.01)
+    assert float(sun.clear_sky_mj_m2(2.0, ra)) == pytest.approx(28.54, abs=0.01)
+    assert float(sun.net_shortwave_mj_m2(solar)) == pytest.approx(17.44, abs=0.01)
+    assert float(longwave) == pytest.approx(3.11, abs=0.01)
+    assert float(air.saturation_slope_kpa_c(30.2)) == pytest.approx(0.246, abs=0.0005)
     assert float(net) == pytest.approx(14.33, abs=0.02)
     gamma = air.psychrometric_constant_kpa_c(air.air_pressure_kpa(2.0))
+    # 0.000665 x 101.3 is 0.06736, printed 0.0674
+    assert float(gamma) == pytest.approx(0.0674, abs=0.0001)
     heat = sun.soil_heat_from_previous_mj_m2(29.2, 30.2)
+    assert float(heat) == pytest.approx(0.14, abs=0.005)
     saturation = air.mean_saturation_vapour_kpa(25.6, 34.8)
+    assert float(saturation) == pytest.approx(4.42, abs=0.005)
+    assert float(saturation) - 2.85 == pytest.approx(1.57, abs=0.005)
     et0 = penman_monteith_mm(30.2, net, heat, 2.0, saturation, 2.85, gamma)
     assert float(et0) == pytest.approx(5.72, abs=0.02)
 
@@ -48,6 +62,27 @@ def test_reference_et_fao56_example_18_brussels_6_july():
         wind_2m_m_s=wind,
         sunshine_h=9.25,
     )
+    # what is printed on the way
+    ra, hours = sun.extraterrestrial_mj_m2(50.8, 187), sun.daylight_h(50.8, 187)
+    solar, clear = sun.solar_from_sunshine_mj_m2(9.25, hours, ra), sun.clear_sky_mj_m2(100.0, ra)
+    vapour = float(air.vapour_from_extremes_kpa(12.3, 21.5, 63.0, 84.0))
+    longwave = sun.net_longwave_mj_m2(12.3, 21.5, vapour, solar, clear)
+    for got, printed, tolerance in (
+        (air.air_pressure_kpa(100.0), 100.1, 0.05),
+        (air.saturation_slope_kpa_c(16.9), 0.122, 0.0005),
+        (air.saturation_vapour_kpa(21.5), 2.564, 0.0005),
+        (air.saturation_vapour_kpa(12.3), 1.431, 0.0005),
+        (air.mean_saturation_vapour_kpa(12.3, 21.5), 1.997, 0.001),
+        (vapour, 1.409, 0.001),
+        (ra, 41.09, 0.01),
+        (hours, 16.1, 0.05),
+        (solar, 22.07, 0.01),
+        (clear, 30.90, 0.01),
+        (sun.net_shortwave_mj_m2(solar), 17.00, 0.01),
+        (longwave, 3.71, 0.01),
+        (sun.net_shortwave_mj_m2(solar) - longwave, 13.28, 0.015),
+    ):
+        assert float(got) == pytest.approx(printed, abs=tolerance)
     et0, said = reference_et_mm(weather)
     assert et0[0] == pytest.approx(3.88, abs=0.01)
     assert "Penman-Monteith" in said
@@ -135,6 +170,8 @@ def test_reference_et_fao56_figure_18_cabinda():
     )
     et0, _ = reference_et_mm(weather)
     assert et0 == pytest.approx(table[:, 6], abs=0.18)
+    # its radiation: sunshine is printed to 0.1 h (0.08 MJ/m2), itself to 0.1; the day of the month is unsaid
+    assert solar_radiation_mj_m2(weather)[0] == pytest.approx(table[:, 5], abs=0.16)
 
 
 def test_reference_et_fao_climate_estimate_20_north():
@@ -159,4 +196,8 @@ def test_reference_et_fao_climate_estimate_20_north():
     )
     et0, said = reference_et_mm(weather)
     assert et0 == pytest.approx(printed, abs=0.15)
+    # and its months in mm, which are of unrounded days: 0.15 mm a day
+    in_mm = np.array([102, 126, 173, 208, 260, 193, 129, 116, 123, 134, 112, 95], dtype=float)
+    lengths = np.array([31, 28.25, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
+    assert et0 == pytest.approx(in_mm / lengths, abs=0.15)
     assert "eq 43" in said

@@ -80,6 +80,15 @@ def test_rio_blocks_of_another_package():
     near(air.saturation_slope_kpa_c(24.5), 0.1838427, 1e-5)
     near(air.saturation_slope_kpa_c(15.0), 0.1097914, 1e-5)
     near(air.psychrometric_constant_kpa_c(101.325), 0.06738113, 1e-7)
+    near(air.psychrometric_constant_kpa_c(98.5), 0.0655025, 1e-7)
+    near(air.saturation_vapour_kpa(24.5), 3.074649, 1e-6)
+    near(air.saturation_vapour_kpa(15.0), 1.705346, 1e-6)
+    near(air.vapour_from_mean_humidity_kpa(18.0, 25.0, 68.0), 1.778801, 1e-6)
+    shortwave = sun.net_shortwave_mj_m2(solar)
+    near(shortwave, 11.1312, 1e-3)
+    for altitude, net in ((0.0, 7.622655), (100.0, 7.636745)):
+        clear = sun.clear_sky_mj_m2(altitude, ra)
+        near(shortwave - sun.net_longwave_mj_m2(19.1, 25.1, 2.1, solar, clear), net, 1e-3)
     near(sun.soil_heat_from_neighbours_mj_m2(15.0, 18.0), 0.21, 1e-9)
     near(sun.soil_heat_from_previous_mj_m2(15.0, 18.0), 0.42, 1e-9)
 
