@@ -38,6 +38,7 @@ from farmgis.planning.submain_sizes import (
     changes_of,
     cheapest_sizes,
     sizes_of_lines,
+    widens,
 )
 from farmgis.records import Floats, Surface
 
@@ -221,6 +222,6 @@ def _lighter(placed: Placed) -> BlockChoice:
     line = block.valve - block.first
     pipe = block.cost - VALVE_INDEX - TRENCH_INDEX * float(problem.reach_m[: n - 1].sum())
     gain = pipe - sizes.weight_kg
-    if gain <= REDUCER_INDEX * (changes_of(laid, line) - changes_of(block.sizes, line)):
+    if widens(laid, line) or gain <= REDUCER_INDEX * (changes_of(laid, line) - changes_of(block.sizes, line)):
         return block
     return replace(block, sizes=laid, cost=block.cost - gain, spent=True, uniformity_pct=math.nan)

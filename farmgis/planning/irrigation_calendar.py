@@ -157,6 +157,7 @@ class _SourceSeason:
     blocks: tuple[BlockSeason, ...]
     germination: tuple[GerminationRun, ...]
     hours_per_day: float
+    flow_m3h: float
     rate_m3h: Floats
     net_mm_per_h: Floats
     due_h: Floats
@@ -201,6 +202,7 @@ class _SourceSeason:
             blocks=tuple(blocks),
             germination=tuple(germination),
             hours_per_day=hours_per_day,
+            flow_m3h=flow,
             rate_m3h=rate,
             net_mm_per_h=net_rate,
             due_h=due,
@@ -445,6 +447,22 @@ def _clock(hour: float) -> str:
     return f"{minutes // 60:02d}:{minutes % 60:02d}"
 
 
+NEAR_FLOW = 1.15
+"""A source is asked for no more than this many times its flow, for one zone less (common practice)."""
+
+
+def _fewer_zones(own: _SourceSeason) -> str:
+    """What a source would have to give for one zone less, where that is near what it gives."""
+    fewer = len(own.zones) - 1
+    wanted = sum(s.flow_m3h for s in own.zones) / max(fewer, 1)
+    if not own.flow_m3h < wanted <= NEAR_FLOW * own.flow_m3h:
+        return ""
+    return (
+        f". If it gave {wanted:.0f} m3/h in place of {own.flow_m3h:.0f}, {fewer} zones would do, each with "
+        f"{100.0 / fewer:.0f} % more time in a day"
+    )
+
+
 def _findings(
     own: _SourceSeason, given_m3: Floats, lost_mm: Floats, costs: Sequence[Cost | None], late: int
 ) -> tuple[Finding, ...]:
@@ -469,6 +487,6 @@ def _findings(
     mean_flow = sum(s.flow_m3h for s in own.zones) / len(own.zones)
     advice = (
         f"run longer, store water, irrigate less land from it, or set `block_max_ha` so that the zones "
-        f"(now {mean_flow:.0f} m3/h on average) take more of its flow"
+        f"(now {mean_flow:.0f} m3/h on average) take more of its flow{_fewer_zones(own)}"
     )
     return (Finding(severity, "supply", what, source, advice, float(lost_mm[worst]), 0.0, "mm"),)

@@ -243,5 +243,14 @@ def _merged(pieces: list[tuple[int, float]]) -> list[tuple[int, float]]:
 
 def changes_of(sizes: Ints, valve_line: int) -> int:
     """How often the size changes along both branches of a submain."""
+    return sum(int(a != b) for a, b in _next_outward(sizes, valve_line))
+
+
+def widens(sizes: Ints, valve_line: int) -> bool:
+    """Whether a pipe is followed by a wider one away from the valve, which no crew expects."""
+    return any(b > a for a, b in _next_outward(sizes, valve_line))
+
+
+def _next_outward(sizes: Ints, valve_line: int) -> list[tuple[int, int]]:
     branches = (sizes[valve_line + 1 :], sizes[:valve_line][::-1])
-    return sum(int(a != b) for branch in branches for a, b in pairwise(branch.tolist()))
+    return [pair for branch in branches for pair in pairwise(branch.tolist())]

@@ -266,8 +266,7 @@ def _rows_run(row: Any) -> str:
     mean = f"{number(row.row_azimuth_deg, 0)}°"
     parts = number(row.row_parts, 0, "several")
     bent = {"contour": f"with the contours, in {parts} parts", "facets": f"in {parts} facets"}
-    told = bent.get(str(row.row_pattern))
-    return f"{told}; {mean} in the mean" if told else f"{mean} from grid north"
+    return bent.get(str(row.row_pattern), f"{mean} from grid north")
 
 
 def _field_facts(row: Any, laterals: pandas.DataFrame) -> tuple[tuple[str, str], ...]:

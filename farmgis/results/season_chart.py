@@ -26,12 +26,13 @@ Days = np.ndarray[tuple[int], np.dtype[np.datetime64]]
 
 @dataclass(frozen=True)
 class _Panel:
-    """A frame of the image: from `top` to `bottom`, values from `low` to `high` (drawn upward)."""
+    """A frame of the image: from `top` to `bottom`, values from `low` to `high` (drawn upward), in parts."""
 
     top: float
     bottom: float
     low: float
     high: float
+    parts: int = 4
 
     def y(self, value: float) -> float:
         return self.bottom - (value - self.low) / (self.high - self.low) * (self.bottom - self.top)
@@ -42,7 +43,8 @@ def block_chart(series: BlockSeries) -> str:
     dates = series.dates
     above = _panel(34, 130, float(max(series.rain_mm.max(), series.irrigation_mm.max(), 1.0)))
     deepest = float(max(series.depletion_mm.max(), series.readily_mm.max(), 1.0))
-    below = _Panel(160, 268, _ceiling(deepest), 0.0)  # depletion grows downward
+    most, parts_below = _ceiling(deepest)
+    below = _Panel(160, 268, most, 0.0, parts_below)  # depletion grows downward
     x = _along(dates)
     parts = [
         _axis(above, "mm a day"),
@@ -69,7 +71,7 @@ def source_chart(series: SourceSeries) -> str:
     )
     panel = _panel(34, 268, max(top, 1.0))
     x = _along(series.dates)
-    parts = [_axis(panel, "m3 a day"), _bars(panel, x, series.given_m3, LIGHT)]
+    parts = [_axis(panel, "m³ a day"), _bars(panel, x, series.given_m3, LIGHT)]
     entries = [("given", LIGHT, "box"), ("due, mean of 12 days", WARM, "line")]
     parts.append(_line(panel, x, _spread(series.asked_m3), WARM, width=1.6))
     if series.available_m3_day is not None:
@@ -77,7 +79,7 @@ def source_chart(series: SourceSeries) -> str:
         parts.append(_line(panel, x, level, INK, dash="5 3"))
         entries.append(("it can give", INK, "dash"))
     parts += [_months(series.dates, panel.bottom), _legend(entries)]
-    told = f"{series.asked_m3.sum():,.0f} m3 are due, {series.given_m3.sum():,.0f} m3 are given"
+    told = f"{series.asked_m3.sum():,.0f} m³ are due, {series.given_m3.sum():,.0f} m³ are given"
     return _image(series.source_id, told, parts)
 
 
@@ -95,10 +97,10 @@ def source_years_chart(years: SourceYears) -> str:
     """A source's years in rising order, season and peak [m3], against what it gives and may give."""
     season, peak = np.array(years.season_m3), np.array(years.peak_m3_day)
     licence = [] if years.licence_m3 is None else [(years.licence_m3, "licence")]
-    left = _ranked(season / 1000.0, years.years, "season, 1000 m3", (LEFT, 350),
+    left = _ranked(season / 1000.0, years.years, "season, 1000 m³", (LEFT, 350),
                    [(v / 1000.0, n) for v, n in licence], None)  # fmt: skip
     right = _ranked(
-        peak, years.years, "peak, m3 a day", (412, RIGHT), [(years.available_m3_day, "it can give")], None
+        peak, years.years, "peak, m³ a day", (412, RIGHT), [(years.available_m3_day, "it can give")], None
     )
     short = years.short_years
     told = f"it falls short in {len(short)} of {len(years.years)} years" + (
@@ -163,25 +165,28 @@ def _image(title: str, told: str, parts: Sequence[str]) -> str:
 
 
 def _panel(top: float, bottom: float, high: float) -> _Panel:
-    return _Panel(top, bottom, 0.0, _ceiling(high))
+    most, parts = _ceiling(high)
+    return _Panel(top, bottom, 0.0, most, parts)
 
 
-def _ceiling(value: float) -> float:
-    """A round number at or over a value."""
+ROUND = {1.0: 5, 1.5: 3, 2.0: 4, 2.5: 5, 3.0: 3, 4.0: 4, 5.0: 5, 6.0: 3, 8.0: 4, 10.0: 5}
+"""Round numbers, and into how many round parts each is parted."""
+
+
+def _ceiling(value: float) -> tuple[float, int]:
+    """Return (a round number at or over a value, its parts)."""
     step = 10.0 ** math.floor(math.log10(value))
-    return next(
-        m * step for m in (1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0) if m * step >= value - 1e-9
-    )
+    return next((m * step, parts) for m, parts in ROUND.items() if m * step >= value - 1e-9)
 
 
 def _round_range(low: float, high: float) -> tuple[float, float]:
     """Round numbers about a range, so far apart that a quarter of it is round too."""
-    step = _ceiling((high - low) / 4.0)
+    step, _ = _ceiling((high - low) / 4.0)
     while True:
         begin = math.floor(low / step + 1e-9) * step
         if begin + 4.0 * step >= high - 1e-9:
             return begin, begin + 4.0 * step
-        step = _ceiling(step * 1.01)
+        step, _ = _ceiling(step * 1.01)
 
 
 def _along(dates: Days) -> Callable[[float], float]:
@@ -216,8 +221,8 @@ def _line(
 def _axis(panel: _Panel, title: str, span: tuple[float, float] = (LEFT, RIGHT)) -> str:
     """Grid lines with their values, and what they are."""
     parts = []
-    for k in range(5):
-        value = panel.low + k / 4.0 * (panel.high - panel.low)
+    for k in range(panel.parts + 1):
+        value = panel.low + k / panel.parts * (panel.high - panel.low)
         y = panel.y(value)
         parts.append(f"<line x1='{span[0]}' x2='{span[1]}' y1='{y:.1f}' y2='{y:.1f}' stroke='{FAINT}'/>")
         parts.append(_text(span[0] - 4, y + 4, _number(value), "end"))
@@ -233,7 +238,8 @@ def _months(dates: Days, y: float) -> str:
     for day in starts:
         at = x(day - 0.5)
         parts.append(f"<line x1='{at:.1f}' x2='{at:.1f}' y1='{y:.1f}' y2='{y + 6:.1f}' stroke='{INK}'/>")
-        parts.append(_text(at + 3, y + 14, f"{dates[day].astype(object):%b %Y}"))
+        if at < RIGHT - 50:
+            parts.append(_text(at + 3, y + 14, f"{dates[day].astype(object):%b %Y}"))
     return "".join(parts)
 
 

@@ -143,6 +143,14 @@ def test_halved_hours_move_dates_and_show_stress():
     assert given <= asked(seasons) - 0.5 * 50.0 * sum(halved.lost_et_mm.values()) / 0.9
 
 
+@pytest.mark.parametrize(("flow_m3h", "told"), [(120.0, True), (110.0, False), (140.0, False)])
+def test_one_zone_less_is_told_of_where_the_source_comes_near_it(flow_m3h, told):
+    """Four zones of 100 m3/h are three of 133.3: within 15 % of 120, not of 110; 140 has room for them."""
+    calendar = season_calendar(*farm_of(4, flow_m3h=flow_m3h, hours=10.0))
+    (found,) = calendar.findings
+    assert ("133 m3/h in place of 120, 3 zones would do, each with 33 % more time" in found.advice) == told
+
+
 def test_yield_goes_with_the_water_that_comes_late():
     shifts, seasons, sources, hours = farm_of(4, hours=10.0)
     halved = season_calendar(shifts, seasons, sources, hours)

@@ -10,7 +10,7 @@ from farmgis.hydraulics.friction_kernel import loss_per_metre
 from farmgis.planning import submain_sizes_kernel
 from farmgis.planning.block_search import submain_pipes
 from farmgis.planning.layout import lay_out
-from farmgis.planning.submain_sizes import SubmainProblem, cheapest_sizes, sizes_of_lines
+from farmgis.planning.submain_sizes import SubmainProblem, cheapest_sizes, sizes_of_lines, widens
 from farmgis.planning.survey import survey
 from farmgis.records import Design
 from farmgis.tables import reader
@@ -117,6 +117,14 @@ def test_pieces_as_laid_keep_their_length_and_none_is_short():
     assert np.diff([0, *changes, 48]).min() * 1.5 >= 6.0 - 1.5
     assert metres.sum() == pytest.approx(72.0)
     assert float(metres @ problem.weight_kg_m) == pytest.approx(sizes.weight_kg, rel=0.1)
+
+
+def test_a_pipe_that_is_followed_by_a_wider_one_is_seen_on_either_branch():
+    """Sizes by line, the valve at line 3; outward they may only fall."""
+    assert not widens(np.array([0, 1, 2, 2, 4, 3, 3]), 3)
+    assert widens(np.array([0, 2, 1, 1, 4, 3, 3]), 3)
+    assert widens(np.array([0, 1, 2, 2, 3, 4, 3]), 3)
+    assert not widens(np.array([5]), 0)
 
 
 def test_spending_the_fall_takes_fewer_blocks(square_field, ground, monkeypatch):
