@@ -26,7 +26,7 @@ CLOSE_LOOKS = 4
 FIRST_STEP_DEG = 3
 """All round, every so many degrees are judged first."""
 
-PROMISING = 1.3
+PROMISING = 1.15
 """Then those between, beside directions of no more than this many times the least index."""
 
 DEARER = 1.15

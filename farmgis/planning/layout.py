@@ -78,8 +78,11 @@ ATTEMPTS = ((0.95, MOST_UNITS), (0.95, 160), (0.85, 160), (0.75, 160))
 keep it: on steep ground the fall within one of the first units may be more than what was left over."""
 
 
+FEWER_ATTEMPTS = ((0.95, MOST_UNITS), (0.85, MOST_UNITS))
+"""The same where another dripline is listed that may serve better."""
+
 MOSTLY_OVER = 0.5
-"""With more of a field than this out of tolerance at the first attempt, more units only make more blocks."""
+"""With more of a field than this out of tolerance at the first attempt, there is no other."""
 
 
 @dataclass(frozen=True)
@@ -289,9 +292,7 @@ def rules_for(
 def _laid(whole: Ground, rules: Rules, scheme: Scheme, another: bool) -> Layout:
     field, ground = whole.field, whole.survey
     tried: list[Layout] = []
-    for tightness, units in ATTEMPTS:
-        if tried and tried[0].over_tolerance_ha > MOSTLY_OVER * field.area.area / 1e4:
-            units = MOST_UNITS
+    for tightness, units in FEWER_ATTEMPTS if another else ATTEMPTS:
         tight = replace(rules, tightness=tightness, most_units=units)
         found = [_choices(plan, ground, tight) for plan in scheme.plans]
         if not any(choices for choices, _ in found):
@@ -318,6 +319,8 @@ def _laid(whole: Ground, rules: Rules, scheme: Scheme, another: bool) -> Layout:
             break  # nothing turned out worse than the search took it to be
         if another and _too_small(field, tried[-1]):
             break  # the next dripline is tried: tighter searches only make blocks smaller
+        if tried[0].over_tolerance_ha > MOSTLY_OVER * field.area.area / 1e4:
+            break  # nothing will bring it within
     return min(tried, key=lambda t: t.over_tolerance_ha)
 
 
