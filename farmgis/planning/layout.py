@@ -81,9 +81,6 @@ keep it: on steep ground the fall within one of the first units may be more than
 FEWER_ATTEMPTS = ((0.95, MOST_UNITS), (0.85, MOST_UNITS))
 """The same where another dripline is listed that may serve better."""
 
-MOSTLY_OVER = 0.5
-"""With more of a field than this out of tolerance at the first attempt, there is no other."""
-
 
 @dataclass(frozen=True)
 class LaidBlock:
@@ -319,8 +316,6 @@ def _laid(whole: Ground, rules: Rules, scheme: Scheme, another: bool) -> Layout:
             break  # nothing turned out worse than the search took it to be
         if another and _too_small(field, tried[-1]):
             break  # the next dripline is tried: tighter searches only make blocks smaller
-        if tried[0].over_tolerance_ha > MOSTLY_OVER * field.area.area / 1e4:
-            break  # nothing will bring it within
     return min(tried, key=lambda t: t.over_tolerance_ha)
 
 
