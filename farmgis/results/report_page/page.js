@@ -143,7 +143,7 @@
     "Lowest and highest emitters": marks("emitters", 4)
   };
   // not drawn until asked for; and of a large farm what would lie on each other, until a field is gone to
-  var unasked = ["Laterals", "Lowest and highest emitters", "Fittings"], near = ["Submains", "Findings", "Valves"];
+  var unasked = ["Laterals", "Lowest and highest emitters", "Fittings"], near = ["Contours", "Submains", "Findings", "Valves"];
   var waiting = data.fields.length > 200 ? unasked.concat(near) : unasked;
   var control = L.control.layers(null, null, { collapsed: window.innerWidth < 800 });
   map.fitBounds(all, { animate: false });
