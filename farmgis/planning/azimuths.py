@@ -55,7 +55,7 @@ def choose_azimuth(whole: Ground, rules: Rules, judge: Judge) -> tuple[float, tu
         rough = all_round(whole, rules, judge, wanted[1:], judged[0].cost_index)
         judged += [closely(c.azimuth_deg) for c in _best_apart(rough, judged[0].azimuth_deg)]
     possible = [c for c in judged if math.isfinite(c.cost_index)] or judged
-    best = min(possible, key=lambda c: c.cost_index)
+    best = min(possible, key=_index)
     if ground.contour is not None and fixed is None and math.isfinite(judged[0].cost_index):
         margin = PREFERENCE if ground.slope_mean_pct >= 1.0 else 1.0
         if best.cost_index >= margin * judged[0].cost_index:
@@ -101,13 +101,18 @@ def least_piping(plan: RowPlan, rules: Rules) -> float:
 def _best_apart(rough: Sequence[Candidate], first_deg: float) -> list[Candidate]:
     """The cheapest at a glance that differ from each other, and from the first that was judged."""
     kept: list[Candidate] = []
-    for c in sorted(rough, key=lambda c: c.cost_index):
+    for c in sorted(rough, key=_index):
         if len(kept) == CLOSE_LOOKS or not math.isfinite(c.cost_index):
             break
         turns = [first_deg, *(k.azimuth_deg for k in kept)]
         if all(_apart(c.azimuth_deg, k) > SAME_DIRECTION_DEG for k in turns):
             kept.append(c)
     return kept
+
+
+def _index(candidate: Candidate) -> float:
+    """The index to a thousandth: of directions that are alike but for rounding, the first is taken."""
+    return round(candidate.cost_index, 3)
 
 
 def _apart(a_deg: float, b_deg: float) -> float:

@@ -222,6 +222,7 @@ def _lighter(placed: Placed) -> BlockChoice:
     line = block.valve - block.first
     pipe = block.cost - VALVE_INDEX - TRENCH_INDEX * float(problem.reach_m[: n - 1].sum())
     gain = pipe - sizes.weight_kg
-    if widens(laid, line) or gain <= REDUCER_INDEX * (changes_of(laid, line) - changes_of(block.sizes, line)):
+    price = REDUCER_INDEX * (changes_of(laid, line) - changes_of(block.sizes, line))
+    if widens(laid, line) or gain <= price + 1e-6 * pipe:  # no saving that only rounding makes
         return block
     return replace(block, sizes=laid, cost=block.cost - gain, spent=True, uniformity_pct=math.nan)

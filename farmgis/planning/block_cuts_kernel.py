@@ -5,6 +5,8 @@ import math
 import numba
 import numpy as np
 
+from farmgis.planning.block_search_kernel import ROUNDING
+
 
 @numba.njit(cache=True)
 def least_costs(wide, facts, nominal, reach, fastest, weight, trench, out):
@@ -44,5 +46,5 @@ def cheapest_ways(price, cost, came_from):
         cost[b] = math.inf
         for a in range(max(0, b - longest), b):
             total = cost[a] + price[a, b - a - 1]
-            if total < cost[b]:
+            if total < cost[b] * (1.0 - ROUNDING):
                 cost[b], came_from[b] = total, a

@@ -17,6 +17,7 @@ from farmgis.terrain.surface_kernel import height
 HEAD_VARIATION, FLOW_VARIATION, EMISSION_UNIFORMITY, OWN_RANGE = 0, 1, 2, 3
 FLOW, LOWEST, HIGHEST = 0, 1, 2  # the curves of an arm, each a parabola in inlet head
 INFEASIBLE = 1e6
+ROUNDING = 1e-9  # an excess, or a saving as a share, that only rounding makes: not alike on every machine
 
 
 @numba.njit(cache=True)
@@ -294,6 +295,8 @@ def try_block(
         )
         if excess > 0.3:
             break
+    if excess <= ROUNDING:
+        excess = min(excess, 0.0)
     cost = 0.0
     for k in range(a, b):
         if k < valve:
@@ -382,7 +385,8 @@ def _try_run(
             )
             cost += metres * trench
             smallest = min(smallest, excess)
-            if (excess <= 0.0 and (best[0] > 0.0 or cost < best[1])) or (excess > 0.0 and excess < best[0]):
+            cheaper = best[0] > 0.0 or cost < best[1] * (1.0 - ROUNDING)
+            if (excess <= 0.0 and cheaper) or (excess > 0.0 and excess < best[0] - ROUNDING):
                 best[0], best[1] = excess, cost
                 choice[0], choice[1], choice[2], choice[3] = s, valve, g // 2, spend
             if excess <= 0.0 and not thorough:  # gradients fall: what follows is mostly dearer

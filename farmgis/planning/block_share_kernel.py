@@ -45,7 +45,7 @@ def most_even(allowed, valves, slack, trench, ground, reach, wide, curves, facts
         for c in range(count):
             if math.isfinite(cheapest) and (excess[s, c] > 0.0 or cost[s, c] > cheapest * (1.0 + slack)):
                 continue
-            if uneven[s, c] < found - 1e-9:
+            if uneven[s, c] < found - 1e-6:
                 found = uneven[s, c]
                 best[0], best[1] = excess[s, c], cost[s, c]
                 choice[0], choice[1] = s, where[c]

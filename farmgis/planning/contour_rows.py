@@ -52,6 +52,10 @@ REST_HA = 1.0
 MOST_TURN_DEG = 170.0
 """A guide turns by no more than this to either side of where it begins: nearly round a hilltop."""
 
+GRID_M = 0.001
+"""Bands and what is left beside them are cut to this grid: slivers and spikes that only rounding makes, not
+alike on every machine, are gone before anything is decided."""
+
 LEAST_BAND_HA = 0.1
 MOST_BANDS = 12
 PANEL_TURN_DEG = 60.0
@@ -80,7 +84,7 @@ def contour_bands(land: Any, ground: Survey, design: Design) -> list[Band]:
         if band is None:
             continue
         bands.append(band)
-        rest += _pieces(shapely.difference(piece, band.area))
+        rest += _pieces(shapely.difference(piece, band.area, grid_size=GRID_M))
     return bands
 
 
@@ -109,7 +113,7 @@ def kept_bands(land: Any, rows: Any, ground: Survey, design: Design) -> list[Ban
         if band is not None:
             bands.append(band)
             rest.remove(piece)
-            rest += _pieces(shapely.difference(piece, band.area))
+            rest += _pieces(shapely.difference(piece, band.area, grid_size=GRID_M))
     return bands + [b for piece in rest for b in contour_bands(piece, ground, design)]
 
 
@@ -262,7 +266,7 @@ def _banded(guide: Guide, piece: Any, rows: _Rows, design: Design) -> tuple[Band
     low, high = (_reach(rows, way) for way in (-1.0, 1.0))
     spacing = design.lateral_spacing_m
     low_m, high_m = (math.ceil(abs(b) / spacing) * spacing * (1.0 if b > 0 else -1.0) for b in (low, high))
-    area = shapely.intersection(piece, _between(guide, low_m, high_m))
+    area = shapely.intersection(piece, _between(guide, low_m, high_m), grid_size=GRID_M)
     area = max(shapely.get_parts(area), key=lambda p: p.area, default=None)
     if area is None or area.geom_type != "Polygon" or area.area < LEAST_BAND_HA * 1e4:
         return None, 0.0

@@ -7,7 +7,7 @@ So the least sum of hours is sought, then flows that differ little, then the lea
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -32,6 +32,9 @@ blocks times shifts on: never by the clock."""
 AT_ONCE, PART = 150, 60
 """Blocks times shifts up to which all are grouped at once; more are taken in parts of about so many, highest
 lift first."""
+
+LEAST_GAIN = 1e-6
+"""Less cost than this is no gain, but rounding."""
 
 
 @dataclass(frozen=True)
@@ -84,9 +87,11 @@ def least_count(turns: Sequence[Turn], most_flow_m3h: float) -> int:
 def grouped(turns: Sequence[Turn], most_flow_m3h: float, count: int) -> Grouping | None:
     """Blocks in a number of shifts, none over a flow; None where that cannot be.
 
-    A block larger than the flow runs alone. Up to some forty blocks are grouped at once, and `bound` is
-    the integer program's; more are grouped part by part, and `bound` counts only what any grouping must have.
+    Figures count to four places. A block larger than the flow runs alone. Up to some forty blocks are
+    grouped at once, and `bound` is the integer program's; more are grouped part by part, and `bound` counts
+    only what any grouping must have.
     """
+    turns = [_rounded(t) for t in turns]
     flows = np.array([t.flow_m3h for t in turns])
     large = [i for i in range(len(turns)) if flows[i] > most_flow_m3h + 1e-6]
     rest = [i for i in range(len(turns)) if i not in set(large)]
@@ -104,6 +109,11 @@ def grouped(turns: Sequence[Turn], most_flow_m3h: float, count: int) -> Grouping
     cost = _cost(turns, groups, most_flow_m3h)
     floor = _floor(turns, count, most_flow_m3h)
     return Grouping(tuple(groups), _hours(turns, groups), cost, max(floor, bound or 0.0))
+
+
+def _rounded(turn: Turn) -> Turn:
+    """A turn's figures to four places: what differs beyond is rounding, not alike on every machine."""
+    return Turn(turn.block_id, *(round(x, 4) for x in (turn.flow_m3h, turn.peak_hours, turn.lift_m)))
 
 
 def judged(turns: Sequence[Turn], groups: Sequence[Sequence[str]], most_flow_m3h: float) -> Grouping:
@@ -163,11 +173,15 @@ def _spread_m(turns: Sequence[Turn]) -> float:
 
 def _cost(turns: Sequence[Turn], groups: Sequence[Sequence[int]], most_flow_m3h: float) -> float:
     """The objective: hours, and in small part unequal flows and high heads."""
-    low = min(t.lift_m for t in turns)
-    heads = sum(max(turns[i].lift_m for i in g) - low for g in groups)
-    flows = [sum(turns[i].flow_m3h for i in g) for g in groups]
+    return _sum(turns, [_told(turns, g) for g in groups], most_flow_m3h)
+
+
+def _sum(turns: Sequence[Turn], told: Sequence[Told], most_flow_m3h: float) -> float:
+    """The objective from what is told of each group."""
+    hours, lifts, flows = zip(*told, strict=True)
+    heads = sum(lifts) - len(told) * min(t.lift_m for t in turns)
     uneven = FLOW_WEIGHT * (max(flows) - min(flows)) / most_flow_m3h
-    return _hours(turns, groups) + HEAD_WEIGHT * heads / _spread_m(turns) + uneven
+    return float(sum(hours) + HEAD_WEIGHT * heads / _spread_m(turns) + uneven)
 
 
 def _floor(turns: Sequence[Turn], count: int, most_flow_m3h: float) -> float:
@@ -180,7 +194,8 @@ def _floor(turns: Sequence[Turn], count: int, most_flow_m3h: float) -> float:
 
 # ---- the integer program ---------------------------------------------------------------------------
 
-Pair = tuple[set[int], set[int]]
+Pair = tuple[tuple[int, ...], tuple[int, ...]]
+Told = tuple[float, float, float]
 Found = tuple[list[tuple[int, ...]], float | None]
 
 
@@ -188,7 +203,8 @@ def _parts(turns: Sequence[Turn], rest: list[int], most_flow_m3h: float, count: 
     """The groups of the blocks in `rest`, by places in it, at once or part by part; and the bound."""
     own = [turns[i] for i in rest]
     if len(own) * count <= AT_ONCE:
-        return _programmed(own, most_flow_m3h, count)
+        found = _programmed(own, most_flow_m3h, count)
+        return None if found is None else (_bettered(own, found[0], most_flow_m3h), found[1])
     order = sorted(
         range(len(own)), key=lambda i: (-round(own[i].peak_hours, 1), -own[i].lift_m, own[i].block_id)
     )
@@ -293,36 +309,47 @@ class _Rows:
 
 
 def _bettered(
-    turns: Sequence[Turn], groups: list[tuple[int, ...]], most_flow_m3h: float
+    turns: Sequence[Turn], groups: Sequence[tuple[int, ...]], most_flow_m3h: float
 ) -> list[tuple[int, ...]]:
-    """Groups made part by part, after swaps between neighbours that even out the flows."""
-    sets = [set(g) for g in groups]
-    for one, other in combinations(range(len(sets)), 2):
-        if abs(one - other) > 2:
-            continue
-        for a in sorted(sets[one]):
-            for b in sorted(sets[other]):
-                if a not in sets[one] or b not in sets[other]:
+    """Groups after moves and swaps of blocks between two of them, for as long as these make them cost less.
+
+    Of many groups only those near each other exchange: they lie by lift.
+    """
+    sets = [tuple(sorted(g)) for g in groups]
+    reach = len(sets) if len(turns) * len(sets) <= AT_ONCE else 2
+    told = [_told(turns, g) for g in sets]
+    cost, before = _sum(turns, told, most_flow_m3h), math.inf
+    while cost < before - LEAST_GAIN:
+        before = cost
+        for one, other in combinations(range(len(sets)), 2):
+            if other - one > reach:
+                continue
+            for pair in _exchanges(sets[one], sets[other]):
+                new = list(told)
+                new[one], new[other] = (_told(turns, g) for g in pair)
+                if max(new[one][2], new[other][2]) > most_flow_m3h + 1e-6:
                     continue
-                new = sets[one] - {a} | {b}, sets[other] - {b} | {a}
-                if _better(turns, new, (sets[one], sets[other]), most_flow_m3h):
-                    sets[one], sets[other] = new
-    return [tuple(sorted(s)) for s in sets]
+                then = _sum(turns, new, most_flow_m3h)
+                if then < cost - LEAST_GAIN:
+                    told, cost = new, then
+                    sets[one], sets[other] = pair
+                    break
+    return sets
 
 
-def _better(turns: Sequence[Turn], new: Pair, old: Pair, most_flow_m3h: float) -> bool:
-    """Whether two groups run shorter or lift less, or, where that stays, have a smaller largest flow."""
-    now, then = _told(turns, old), _told(turns, new)
-    return then[1] <= most_flow_m3h and (then[0], then[1] + 1e-6) < now
+def _exchanges(one: tuple[int, ...], other: tuple[int, ...]) -> Iterator[Pair]:
+    """Two groups after each move of a block, and after each swap of two, that leaves neither empty."""
+    for a in ((), *((i,) for i in one)):
+        for b in ((), *((i,) for i in other)):
+            left, right = {*one}.difference(a).union(b), {*other}.difference(b).union(a)
+            if left and right and a != b:
+                yield tuple(sorted(left)), tuple(sorted(right))
 
 
-def _told(turns: Sequence[Turn], pair: Pair) -> tuple[float, float]:
-    """Hours and lifts of two groups in one figure, and the larger flow: what of the cost a swap changes."""
-    peaks = sum(max(turns[i].peak_hours for i in g) for g in pair)
-    lifts = sum(max(turns[i].lift_m for i in g) for g in pair)
-    return round(peaks + HEAD_WEIGHT * lifts / _spread_m(turns), 6), max(
-        sum(turns[i].flow_m3h for i in g) for g in pair
-    )
+def _told(turns: Sequence[Turn], group: Sequence[int]) -> Told:
+    """What a group's cost comes from: its hours, its lift, its flow."""
+    own = [turns[i] for i in group]
+    return max(t.peak_hours for t in own), max(t.lift_m for t in own), sum(t.flow_m3h for t in own)
 
 
 def _too_large(turn: Turn, source_id: str | None, most_flow_m3h: float) -> Finding:

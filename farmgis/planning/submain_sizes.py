@@ -22,6 +22,9 @@ from farmgis.records import Floats
 SHORTEST_PIECE_M = 6.0
 """No size is laid for less than this: a bar (common practice)."""
 
+CLOSE_M = 0.001
+"""Lengths of pieces nearer than this are alike: what differs is rounding."""
+
 REDUCER_INDEX = 2.0
 """A change of size in the relative index in which a kilogram of pipe counts 1 (common practice)."""
 
@@ -208,7 +211,7 @@ def sizes_of_lines(p: SubmainProblem, sizes: SubmainSizes, middle: Ints, lines: 
         if not pieces or own.size == 0:
             continue
         at = np.abs(0.5 * (place[own] + place[own - step]) - apart[p.valve])
-        ends = np.cumsum([length for _, length in pieces])
+        ends = np.cumsum([length for _, length in pieces]) + CLOSE_M
         which = np.minimum(np.searchsorted(ends, at), len(pieces) - 1)
         found[own] = np.array([size for size, _ in pieces])[which]
     if middle.size > 1 and 0 <= valve_line < lines:
@@ -231,10 +234,10 @@ def _merged(pieces: list[tuple[int, float]]) -> list[tuple[int, float]]:
             joined[-1] = (size, joined[-1][1] + length)
         else:
             joined.append((size, length))
-    short = [i for i, (_, length) in enumerate(joined) if length < SHORTEST_PIECE_M]
+    short = [i for i, (_, length) in enumerate(joined) if length < SHORTEST_PIECE_M - CLOSE_M]
     if len(joined) < 2 or not short:
         return joined
-    i = min(short, key=lambda k: joined[k][1])
+    i = min(short, key=lambda k: round(joined[k][1], 3))
     beside = [joined[k][0] for k in (i - 1, i + 1) if 0 <= k < len(joined)]
     wider = [size for size in beside if size > joined[i][0]] or beside
     joined[i] = (min(wider), joined[i][1])

@@ -12,7 +12,10 @@ def turns_of(flows, hours=None, lifts=None):
     hours = np.full(len(flows), 5.0) if hours is None else hours
     lifts = np.full(len(flows), 120.0) if lifts is None else lifts
     values = zip(flows, hours, lifts, strict=True)
-    return [Turn(f"B{i:03d}", float(q), float(h), float(e)) for i, (q, h, e) in enumerate(values)]
+    return [
+        Turn(f"B{i:03d}", round(float(q), 4), float(h), round(float(e), 4))
+        for i, (q, h, e) in enumerate(values)
+    ]
 
 
 def partitions(n, count):
@@ -87,3 +90,26 @@ def test_users_groups_are_kept_and_judged():
     assert found.hours == pytest.approx(6.0 + 5.0 + 4.0)
     (finding,) = flow_findings("river", turns, shifts_of("river", turns, found), 150.0)
     assert "take 160 m3/h together, river gives 150" in finding.what
+
+
+def test_exchanges_leave_nothing_to_gain():
+    """No single move or swap of blocks between two shifts costs less than what was found."""
+    rng = np.random.default_rng(3)
+    turns = turns_of(rng.uniform(60, 130, 18), rng.choice([4.4, 5.1], 18), rng.uniform(110, 150, 18))
+    most = 480.0
+    found = grouped(turns, most, 4)
+    assert found is not None
+    where = {i: k for k, g in enumerate(found.groups) for i in g}
+
+    def cost(where):
+        groups = [[turns[i].block_id for i in where if where[i] == k] for k in range(4)]
+        if not all(groups) or any(sum(turns[int(b[1:])].flow_m3h for b in g) > most for g in groups):
+            return np.inf
+        return judged(turns, groups, most).cost
+
+    assert cost(where) == pytest.approx(found.cost)
+    for i in where:
+        for k in range(4):
+            assert cost(where | {i: k}) >= found.cost - 1e-5
+        for j in where:
+            assert cost(where | {i: where[j], j: where[i]}) >= found.cost - 1e-5

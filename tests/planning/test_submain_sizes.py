@@ -128,21 +128,29 @@ def test_a_pipe_that_is_followed_by_a_wider_one_is_seen_on_either_branch():
 
 
 def test_spending_the_fall_takes_fewer_blocks(square_field, ground, monkeypatch):
-    """5 ha down a wavy slope of 4 %, 8 m of fall for a tolerance of 2 m: with and without spending it."""
-    field = square_field(5.0, design=Design(row_azimuth_deg=90.0, block_min_ha=0.5))
-    window = ground(lambda x, y: 0.04 * y + 1.0 * np.sin(y / 30.0) + 0.5 * np.sin(x / 50.0))
-    found = survey(field, window)
+    """8 ha down wavy slopes of 4 to 7 %, 11 to 20 m of fall for 2 m of tolerance: with and without spending.
+
+    Never more blocks or dearer ones, and fewer in all.
+    """
+    field = square_field(8.0, design=Design(row_azimuth_deg=90.0, block_min_ha=0.5))
     pipes = submain_pipes(reader.pipes())
-    spent = lay_out(field, found, pipes)
-    assert all(b.within_tolerance for b in spent.blocks)  # every emitter solved
-    assert any(b.choice.spent for b in spent.blocks)
+    grounds = [
+        survey(field, ground(lambda x, y, s=s: s * y + np.sin(y / 30.0) + 0.5 * np.sin(x / 50.0)))
+        for s in (0.04, 0.05, 0.06, 0.07)
+    ]
+    spent = [lay_out(field, g, pipes) for g in grounds]
     monkeypatch.setattr(
         "farmgis.planning.block_choice.spendable",
         lambda trial, bounds, best: np.full((*best.shape[:2], 2), -1, np.int64),
     )
     monkeypatch.setattr("farmgis.planning.block_choice.cheapest_sizes", lambda problem: None)
-    tapered = lay_out(field, found, pipes)
-    assert len(spent.blocks) < len(tapered.blocks)
+    tapered = [lay_out(field, g, pipes) for g in grounds]
+    for with_it, without in zip(spent, tapered, strict=True):
+        assert all(b.within_tolerance for b in with_it.blocks)  # every emitter solved
+        assert any(b.choice.spent for b in with_it.blocks)
+        assert len(with_it.blocks) <= len(without.blocks)
+        assert sum(b.choice.cost for b in with_it.blocks) <= sum(b.choice.cost for b in without.blocks)
+    assert sum(len(a.blocks) for a in spent) < sum(len(a.blocks) for a in tapered)
 
 
 def test_lighter_sizes_leave_heads_as_even(square_field, ground, monkeypatch):
