@@ -48,7 +48,7 @@ WEEDING_DAYS = 7
 class FieldWork:
     """What the tasks need to know of a field. Lines of a standing crop are neither laid nor taken up.
 
-    `sowings` are the days on which parts of it are sown, each with its hectares.
+    `sowings` are the days on which parts of it are sown, each with its hectares and its blocks.
     """
 
     field_id: str
@@ -60,7 +60,7 @@ class FieldWork:
     last_irrigation: date
     harvest: date
     sown: Sown
-    sowings: tuple[tuple[date, float], ...]
+    sowings: tuple[tuple[date, float, int], ...]
     emerged: date
 
     @property
@@ -104,10 +104,11 @@ def field_works(
             s for s in seasons.values() if s.facts.field_id == field.field_id and s.facts.block_id in watered
         ]
         if own:
-            sowings: dict[date, float] = {}
+            sowings: dict[date, tuple[float, int]] = {}
             for s in sorted(own, key=lambda s: s.delay_days):
                 day = sowing + timedelta(days=s.delay_days)
-                sowings[day] = sowings.get(day, 0.0) + s.facts.area_ha
+                ha, blocks = sowings.get(day, (0.0, 0))
+                sowings[day] = ha + s.facts.area_ha, blocks + 1
             days = [watered[s.facts.block_id] for s in own]
             works.append(
                 FieldWork(
@@ -120,7 +121,7 @@ def field_works(
                     last_irrigation=max(last for _, last in days),
                     harvest=_harvest(own, max(sowings), sowing, season),
                     sown=own[0].demand.sown,
-                    sowings=tuple(sowings.items()),
+                    sowings=tuple((day, *part) for day, part in sowings.items()),
                     emerged=max(sowings) + timedelta(days=season.emergence_days),
                 )
             )
@@ -184,11 +185,11 @@ def _laying(works: Sequence[FieldWork], ha_day: float) -> tuple[list[Task], tupl
     """
     dry = [w for w in works if w.sown == "dry"]
     moist = [w for w in works if w.sown == "moist"]
-    parts = [(w.field_id, ha, day + timedelta(days=1)) for w in dry for day, ha in w.sowings]
+    parts = [(w.field_id, ha, day + timedelta(days=1)) for w in dry for day, ha, _ in w.sowings]
     made = _backwards(parts, ha_day, "lay line", LAYING_DRY)
     parts = [(w.field_id, w.irrigated_ha, w.first_irrigation - timedelta(days=1)) for w in moist]
     later = _backwards(parts, ha_day, "lay line", LAYING_MOIST)
-    sown = max((day for w in moist for day, _ in w.sowings), default=date.min)
+    sown = max((day for w in moist for day, _, _ in w.sowings), default=date.min)
     if not later or later[0].date > sown:
         return made + later, ()
     later = _machine_days(moist, sown + timedelta(days=1), ha_day, "lay line", LAYING)
@@ -229,8 +230,9 @@ def _taking_up(works: Sequence[FieldWork], ha_day: float) -> tuple[list[Task], t
     parts = [(w.field_id, w.irrigated_ha, w.harvest) for w in works]
     made = _backwards(parts, ha_day, "take up line", note)
     begin = {t.target: t.date for t in made}
-    late = [w for w in works if begin[w.field_id] <= w.last_irrigation]
-    return made, _too_soon(late, ha_day) if late else ()
+    early = [w for w in works if w.harvest <= w.last_irrigation]
+    late = [w for w in works if begin[w.field_id] <= w.last_irrigation < w.harvest]
+    return made, (*(_watered_after(w) for w in early), *(_too_soon(late, ha_day) if late else ()))
 
 
 def _weeding(works: Sequence[FieldWork], laid: Mapping[str, Task]) -> list[Task]:
@@ -257,6 +259,17 @@ def _laid_late(behind: Sequence[FieldWork], ends: Mapping[str, date]) -> Finding
     return Finding("note", "season", what, "farm", advice, float(days), unit="days")
 
 
+def _watered_after(work: FieldWork) -> Finding:
+    """That the plan waters a crop that is no longer there."""
+    days = (work.last_irrigation - work.harvest).days
+    what = (
+        f"harvest is stated for {work.harvest:%d %B}, and the crop's stages end later: irrigations go on "
+        f"until {work.last_irrigation:%d %B}, and are counted in the season's water"
+    )
+    advice = "state the crop's stages so that they end at harvest, or leave `harvest` out"
+    return Finding("attention", "season", what, work.field_id, advice, float(days), 0.0, "days")
+
+
 def _too_soon(late: Sequence[FieldWork], ha_day: float) -> tuple[Finding, ...]:
     named = ", ".join(sorted(w.field_id for w in late))
     what = (
@@ -274,11 +287,13 @@ def _too_soon(late: Sequence[FieldWork], ha_day: float) -> tuple[Finding, ...]:
 def _starting(works: Sequence[FieldWork], ready: Mapping[str, date]) -> list[Task]:
     """The first flush, from the source outward, the day before water is needed.
 
-    Where the crop is sown dry the line lies on the day of the first dose: it is flushed as that begins.
+    Where the crop is sown dry the line lies on the day of the first dose: it is flushed as that begins, and
+    the last of it on the last day of sowing.
     """
     dry = any(w.sown == "dry" for w in works)
     day = min(ready.values()) - timedelta(days=1)
     first, last = (d - timedelta(days=0 if dry else 1) for d in (min(ready.values()), max(ready.values())))
+    last = max([last, *(day for w in works if w.sown == "dry" for day, _, _ in w.sowings)])
     blocks, laterals = sum(w.blocks for w in works), sum(w.laterals for w in works)
     parts: tuple[tuple[str, date, date, float | None, str | None, str], ...] = (
         ("flush mains", day, day, None, None, "Valves of the blocks shut, far ends open, until it is clear."),
@@ -299,14 +314,15 @@ def _of_field(work: FieldWork, ready: date) -> list[Task]:
         note = (
             "Into dry soil: the first dose for germination follows on this day." if work.sown == "dry" else ""
         )
-        made += [Task(day, day, "sow", where, ha, "ha", note) for day, ha in work.sowings]
+        made += [Task(day, day, "sow", where, ha, "ha", note) for day, ha, _ in work.sowings]
         made.append(Task(work.harvest, work.harvest, "harvest", where, work.irrigated_ha, "ha", ""))
-    points = 3.0 * work.blocks
+    parts = [(day, blocks) for day, _, blocks in work.sowings] if work.sown == "dry" else []
     note = (
         "At the valve and at the emitters of lowest and highest pressure (layer extreme_emitters), against "
         f"the layer blocks; look into a flow more than {FLOW_CHECK_PCT:g} % off. {PRESSURE}"
     )
-    made.append(Task(ready, ready, "check pressure and flow", where, points, "points", note))
+    for day, blocks in parts or [(ready, work.blocks)]:
+        made.append(Task(day, day, "check pressure and flow", where, 3.0 * blocks, "points", note))
     again = f"Each end open until the water is clear, then pressure and flow again. {PRESSURE}"
     for day in _every(FLUSH_DAYS, ready, work.last_irrigation):
         made.append(Task(day, day, "flush laterals", where, float(work.laterals), "laterals", again))

@@ -199,3 +199,18 @@ def test_without_a_source_zones_run_within_the_hours_told():
     assert {i.zone_id for i in calendar.irrigations} == {"farm-Z01", "farm-Z02"}
     assert sum(i.volume_m3 for i in calendar.irrigations) == pytest.approx(asked(seasons))
     assert all(isinstance(i.date, date) for i in calendar.irrigations)
+
+
+def test_each_run_tells_whose_valves_open_and_for_how_long():
+    # the named blocks' hours times their flow are the run's volume: 50 m3/h each
+    shifts, seasons, sources, hours = farm_of(2, rain=stormy, crops=("maize", "sunflower"))
+    runs = season_calendar(shifts, seasons, sources, hours).irrigations
+    members = {s.zone_id: set(s.block_ids) for s in shifts}
+    counts = set()
+    for run in runs:
+        opened = dict(part.removesuffix(" h").split(" ") for part in run.blocks.split(", "))
+        counts.add(len(opened))
+        assert set(opened) <= members[run.zone_id]
+        assert max(map(float, opened.values())) == pytest.approx(run.hours, abs=0.051)
+        assert 50.0 * sum(map(float, opened.values())) == pytest.approx(run.volume_m3, abs=50.0 * 0.101)
+    assert counts == {1, 2}  # sunflower is done sooner: then only maize's valve opens
