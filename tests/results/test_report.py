@@ -101,7 +101,7 @@ def test_worst_emitter_is_the_layers(page, two_fields):
     worst = blocks["block_id"][np.argmax(np.where(plain, blocks["head_variation_pct"], -1.0))]
     emitters = two_fields.tables["extreme_emitters"].columns
     at = np.flatnonzero((emitters["block_id"] == worst) & (emitters["which"] == "lowest"))[0]
-    told = f"Worst emitter, in block {worst}: {emitters['head_m'][at]:.2f} m of head"
+    told = f"Worst emitter, in block {worst}: {emitters['head_m'][at]:.1f} m of head"
     assert told in page.text
 
 
