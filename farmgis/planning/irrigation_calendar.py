@@ -19,6 +19,7 @@ from farmgis.planning.block_season import BlockSeason
 from farmgis.planning.deficit import Cost, cost
 from farmgis.planning.sowing import FIRST_HOUR, GerminationRun, day_window, part_h
 from farmgis.records import Assumption, Finding, Floats, Severity, Shift, Source
+from farmgis.words import three_figures
 
 LOSS_TOLD = 0.01
 """Share of the season's crop ET lost to water that comes late from which on it is told (common practice)."""
@@ -492,8 +493,8 @@ def _findings(
     what = (
         f"the hours of {source} ({own.hours_per_day:g} a day) do not suffice: {late} times a zone was not "
         f"done when its next turn came; block {own.blocks[worst].facts.block_id} loses most, "
-        f"{lost_mm[worst]:.0f} mm of its crop's water use{with_it}, and {max(missing, 0.0):,.0f} m3 of the "
-        "season's need are not given"
+        f"{lost_mm[worst]:.0f} mm of its crop's water use{with_it}, and "
+        f"{three_figures(max(missing, 0.0))} m3 of the season's need are not given"
     )
     mean_flow = sum(s.flow_m3h for s in own.zones) / len(own.zones)
     advice = (

@@ -1,6 +1,7 @@
 """The irrigation calendar: laws against the season's demand, days worked by hand, and short sources."""
 
 import itertools
+import re
 from collections import defaultdict
 from datetime import date
 
@@ -139,6 +140,8 @@ def test_halved_hours_move_dates_and_show_stress():
     assert found.measured > 10.0
     given = sum(halved.given_m3.values())
     assert given < asked(seasons)
+    missing = float(re.search(r"([\d,]+) m3 of the season's need", found.what)[1].replace(",", ""))
+    assert missing == float(f"{asked(seasons) - given:.3g}")  # a sentence carries three figures
     # no block is given more than its crop can use: what it lost in ET it also was not given
     assert given <= asked(seasons) - 0.5 * 50.0 * sum(halved.lost_et_mm.values()) / 0.9
 
