@@ -303,8 +303,8 @@ def _rising(source_id: str, network: MainNetwork, pressures: Sequence[ReachPress
             f"the main rises {rise[node]:.0f} m over {three_figures(away[node])} m to "
             f"{network.node_id[node]}: a wave is back after {back_s:.0f} s, and any faster stop is sudden",
             source_id,
-            "valves that close slower than that; an engineer's transient analysis of the pump trip, with a "
-            "check valve that closes without slamming",
+            "fit valves that close slower than that; have an engineer analyse the pump trip, with a check "
+            "valve that closes without slamming",
             float(away[node]),
             LONG_RISING_M,
             "m",

@@ -389,16 +389,17 @@ def zone_irrigations(rows: Rows) -> Grid | None:
                 f"{own.hours.sum():,.0f}",
                 f"{own.volume_m3.sum():,.0f}",
                 number(own.volume_m3.sum() / area_ha[zone_id] / 10.0, 0) if zone_id in area_ha else "–",
-                min(own["date"]).strftime("%d %b"),
-                max(own["date"]).strftime("%d %b"),
+                _days(min(own["date"]), None),
+                _days(max(own["date"]), None),
             ]
         )
     heads = ("zone", "runs", "hours", "m³", "mm", "first", "last")
+    years = "/".join(str(year) for year in sorted({day.year for day in runs["date"]}))
     return Grid(
         heads,
         lines,
         frozenset((1, 2, 3, 4)),
-        "Irrigations of the design year; each run is in the layer and in plan.ics",
+        f"Irrigations by zone, by the days of {years}; each run is in the layer and in plan.ics",
     )
 
 
@@ -503,7 +504,7 @@ def _unsure(blocks: pandas.DataFrame) -> str:
     if not few:
         return ""
     return (
-        f". {few} of {len(told)} blocks of plain line keep their tolerance with a chance under "
+        f". {few} of {len(told)} blocks keep their tolerance with a chance under "
         f"{UNSURE_PCT:g} %: level their worst emitters"
     )
 

@@ -24,7 +24,8 @@ def test_depth_of_a_zones_runs_is_its_volume_over_its_area():
     )
     zones = pandas.DataFrame({"zone_id": ["river-Z01"], "area_ha": [10.0]})
     table = parts.zone_irrigations({"irrigations": runs, "zones": zones})
-    assert table.rows[0][:5] == ["river-Z01", "2", "12", "2,000", "20"]
+    assert table.rows == [["river-Z01", "2", "12", "2,000", "20", "1 Apr", "2 Apr"]]
+    assert "days of 2013" in table.caption
 
 
 def tasks(*told):
