@@ -135,9 +135,16 @@ def _harvest(own: Sequence[BlockSeason], last_sown: date, sowing: date, season: 
 
 
 def season_tasks(
-    works: Sequence[FieldWork], laying_ha_day: float, treated: Mapping[str, Treatment] | None = None
+    works: Sequence[FieldWork],
+    laying_ha_day: float,
+    treated: Mapping[str, Treatment] | None = None,
+    ran: Mapping[str, Sequence[date]] | None = None,
 ) -> tuple[tuple[Task, ...], tuple[Finding, ...]]:
-    """All tasks of the season by date, and a finding where laying or taking up meets the irrigations."""
+    """All tasks of the season by date, and a finding where laying or taking up meets the irrigations.
+
+    `ran` holds the days on which each source gives water, where all of them are known: what stood still
+    since it was flushed, as a winter crop's line does, is not flushed again.
+    """
     if not works:
         return (), ()
     laying, findings = _laying([w for w in works if not w.stays], laying_ha_day)
@@ -145,7 +152,7 @@ def season_tasks(
     ready = {w.field_id: _ready(w, laid.get(w.field_id)) for w in works}
     tasks = [*laying, *_starting(works, ready), *_weeding(works, laid)]
     for work in works:
-        tasks += _of_field(work, ready[work.field_id])
+        tasks += _of_field(work, ready[work.field_id], _days_of(ran, work.source_id))
     for source_id in dict.fromkeys(w.source_id for w in works):
         own = [w for w in works if w.source_id == source_id]
         tasks += _of_source(
@@ -153,6 +160,7 @@ def season_tasks(
             own,
             min(ready[w.field_id] for w in own),
             (treated or {}).get(source_id or ""),
+            _days_of(ran, source_id),
         )
     taking, late = _taking_up([w for w in works if not w.stays], laying_ha_day)
     tasks += taking
@@ -307,7 +315,11 @@ def _starting(works: Sequence[FieldWork], ready: Mapping[str, date]) -> list[Tas
     ]
 
 
-def _of_field(work: FieldWork, ready: date) -> list[Task]:
+def _days_of(ran: Mapping[str, Sequence[date]] | None, source_id: str | None) -> Sequence[date] | None:
+    return None if ran is None else ran.get(source_id or "farm", ())
+
+
+def _of_field(work: FieldWork, ready: date, ran: Sequence[date] | None) -> list[Task]:
     where = work.field_id
     made = []
     if not work.stays:
@@ -324,12 +336,18 @@ def _of_field(work: FieldWork, ready: date) -> list[Task]:
     for day, blocks in parts or [(ready, work.blocks)]:
         made.append(Task(day, day, "check pressure and flow", where, 3.0 * blocks, "points", note))
     again = f"Each end open until the water is clear, then pressure and flow again. {PRESSURE}"
-    for day in _every(FLUSH_DAYS, ready, work.last_irrigation):
+    for day in _every(FLUSH_DAYS, ready, work.last_irrigation, ran):
         made.append(Task(day, day, "flush laterals", where, float(work.laterals), "laterals", again))
     return made
 
 
-def _of_source(target: str, works: Sequence[FieldWork], ready: date, treated: Treatment | None) -> list[Task]:
+def _of_source(
+    target: str,
+    works: Sequence[FieldWork],
+    ready: date,
+    treated: Treatment | None,
+    ran: Sequence[date] | None,
+) -> list[Task]:
     first, last = ready, max(w.last_irrigation for w in works)
 
     def on(day: date, task: str, note: str) -> Task:
@@ -342,7 +360,7 @@ def _of_source(target: str, works: Sequence[FieldWork], ready: date, treated: Tr
         on(first - timedelta(days=1), "service filter", filters),
     ]  # fmt: skip
     made += _treating(target, first + (last - first) / 2, treated)
-    return made + [on(day, "service filter", filters) for day in _every(FLUSH_DAYS, first, last)]
+    return made + [on(day, "service filter", filters) for day in _every(FLUSH_DAYS, first, last, ran)]
 
 
 def _treating(target: str, middle: date, treated: Treatment | None) -> list[Task]:
@@ -384,6 +402,7 @@ def _winter(last: date) -> Task:
     return Task(day, day + timedelta(days=13), "empty for winter", "farm", None, None, note)
 
 
-def _every(days: int, first: date, last: date) -> list[date]:
-    """Days at that distance after the first, up to the last."""
-    return [first + timedelta(days=n) for n in range(days, (last - first).days + 1, days)]
+def _every(days: int, first: date, last: date, ran: Sequence[date] | None) -> list[date]:
+    """Days at that distance after the first, up to the last, without those before which nothing ran."""
+    found = [first + timedelta(days=n) for n in range(days, (last - first).days + 1, days)]
+    return [d for d in found if ran is None or any(d - timedelta(days=days) < r <= d for r in ran)]

@@ -119,6 +119,16 @@ def test_laterals_are_flushed_at_least_monthly():
     assert all((b - a).days <= 31 for a, b in zip(days, days[1:]))  # noqa: B905, RUF007
 
 
+def test_what_stood_still_is_not_flushed_again():
+    # water until 10 June and again from 25 August: on 19 July and 18 August there is nothing to wash out
+    ran = {"river": [FIRST + timedelta(days=n) for n in (*range(22), *range(97, 105))]}
+    tasks, _ = season_tasks([work("A")], 15.0, ran=ran)
+    assert [f"{t.date:%d %b}" for t in named(tasks, "flush laterals", "A")] == ["19 Jun"]
+    assert [f"{t.date:%d %b}" for t in named(tasks, "service filter")] == ["19 May", "19 Jun"]
+    always = {"river": [FIRST + timedelta(days=n) for n in range(105)]}
+    assert season_tasks([work("A")], 15.0, ran=always) == season_tasks([work("A")], 15.0)
+
+
 def test_lines_of_trees_stay():
     tasks, _ = season_tasks([work("T", sown="standing")], 15.0)
     assert not {"lay line", "take up line", "sow"} & {t.task for t in tasks}
