@@ -41,7 +41,8 @@ def farm_reasons(plan: Plan) -> Iterator[Reason]:
         by_zone = "gross need of its blocks; again: its zones'"
         yield Reason("water of the season", season, "m3", by_zone, again=total("zones", "season_m3"))
         by_source = total("supply_balance", "peak_m3_day") if supplied else None
-        yield Reason("peak", peak, "m3/day", "its blocks' peaks; again: its sources'", again=by_source)
+        by = "its blocks' peaks" + ("; again: its sources'" if supplied else "")
+        yield Reason("peak", peak, "m3/day", by, again=by_source)
     if rows_of(plan.tables, "irrigations"):
         given = "volumes of all irrigations: less than the need where a source's hours do not suffice"
         yield Reason("given by the calendar", total("irrigations", "volume_m3"), "m3", given)
