@@ -113,6 +113,8 @@ def test_cautions_stand_where_the_work_is_told(text):
     season = text[text.index('id="season"') : text.index('id="quantities"')]
     assert "Acid into water, never water into acid" in season
     assert "re-entry" in season.lower()
+    assert "ractors overturn" in season  # line is laid by machine
+    assert "Lock out and test before work on a pump" in season  # filters are serviced, pipes emptied
     assert "certifies nothing" in text
 
 
