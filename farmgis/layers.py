@@ -318,7 +318,8 @@ _ALL = (
     Layer("irrigations", "Irrigations", "Each irrigation of the design year.", None, (
         _day("date", "Day on which it starts"), _ZONE, _SHIFT, _text("start", "Time of day, HH:MM"),
         _real("hours", "How long it runs"), _real("gross_mm", "Depth applied"),
-        _real("volume_m3", "Volume applied"), _text("purpose", "What it is for"))),
+        _real("volume_m3", "Volume applied"), _text("purpose", "What it is for"),
+        _text("blocks", "Blocks whose valves open, each with the hours after which it is shut"))),
     Layer("nutrient_doses", "Nutrient doses", "What is injected, when, how fast, how long to rinse.", None, (
         _day("date", "Day of the injection"), _ZONE, _text("product", "Fertiliser"),
         _real("product_kg", "Fertiliser to dissolve"), _real("n_kg", "Nitrogen (N) in it"),

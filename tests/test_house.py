@@ -9,7 +9,7 @@ ROOT = Path(__file__).parent.parent
 PACKAGE = ROOT / "farmgis"
 SCIENCES = {"terrain", "hydraulics", "agronomy"}
 EDGES = {"geodata", "results", "scale", "cli"}
-SHARED = {"records", "series", "prices", "units", "errors", "layers"}
+SHARED = {"records", "series", "prices", "units", "errors", "layers", "words"}
 FILE_LIBRARIES = {
     "rasterio",
     "fiona",

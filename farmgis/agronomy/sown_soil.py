@@ -67,7 +67,8 @@ class Watering:
 class SownSeason:
     """What came of each day, and of each season.
 
-    `et_mm` is what the crop took: its full ET or, under a deficit, less by stress (Ks, `stress`).
+    `et_mm` is what the crop took: its full ET or, under a deficit and on days of which it is known what was
+    given, less by stress (Ks, `stress`).
     `depletion_mm` stands at the day's end. `refill_mm` are the regular irrigations, `dose_mm` what of
     germination's doses stayed in the root zone. `drained_mm` is rain that passed the roots. `total_mm` and
     `readily_mm` are of the ground that the crop draws on that day. A season each: `begin` is the day from
@@ -100,7 +101,8 @@ def sown_season(
 ) -> SownSeason:
     """The season's water day by day (FAO-56 eq 85, drained before ET).
 
-    The crop takes its full ET, which tells what it needs; with a `deficit` it takes what stress leaves it.
+    The crop takes its full ET, which tells what it needs; with a `deficit`, and on days of which it is known
+    what was given, it takes what stress leaves it.
 
     `total_mm` and `readily_mm` are those of the wetted root zone; `start_depletion` is a share of what the
     young root zone holds. Irrigations in `given_mm` go before the rule's; NaN leaves a day to the rule. The

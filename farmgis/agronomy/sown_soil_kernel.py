@@ -48,7 +48,8 @@ def run_season(
 ) -> tuple[int, float, float]:  # fmt: skip
     """Fill out[8, days] of one season; returns (begin, outside, peak). A trigger below 0 is none.
 
-    `share` is what a day's irrigation gives of the need; with `cut` the crop takes less under stress.
+    `share` is what a day's irrigation gives of the need; with `cut`, and on days of which it is known what
+    was given, the crop takes less under stress.
     """
     begin = begins(et, rain, doses, readily, young, start, latest, earliest)
     allow(et, readily, allowed)
@@ -93,7 +94,7 @@ def run_season(
         out[5, day], out[6, day] = ground * total[day], ground * readily[day]
         left = (out[5, day] - depletion) / max(out[5, day] - out[6, day], 1e-12)
         stress = min(max(left, 0.0), 1.0)
-        out[7, day] = stress * et[day] if cut else et[day]
+        out[7, day] = stress * et[day] if cut or given[day] == given[day] else et[day]
         depletion += out[7, day]
         out[0, day], out[1, day], out[2, day] = depletion, stress, refill
     return begin, outside, peak

@@ -9,8 +9,10 @@ from typing import Any
 import click
 
 from farmgis.cli.failure import refusals
+from farmgis.words import counted
 
 WIDTH = 98
+NO_EMITTER = "No emitter was measured: what the valves tell alone is not compared. Measure emitters too."
 
 
 @click.command("test-points")
@@ -47,12 +49,16 @@ def check_field(plan_file: str, measured_file: str, as_json: bool) -> None:
             told = {"schema": 1, "blocks": [vars(b) | {"says": list(b.says)} for b in blocks]}
             click.echo(json.dumps(told, indent=2, ensure_ascii=False))
         else:
-            click.echo("\n".join(line for b in blocks for line in _lines(b)) or "No emitter was measured.")
+            click.echo("\n".join(line for b in blocks for line in _lines(b)) or NO_EMITTER)
+
+
+def _dry(zeros: int) -> str:
+    return f"{zeros or 'none'} of them {'gives' if zeros < 2 else 'give'} nothing"
 
 
 def _lines(b: Any) -> list[str]:
     head = (
-        f"{b.block_id}: {b.grade}; {b.emitters} emitters measured, {b.zeros} of them give nothing",
+        f"{b.block_id}: {b.grade}; {counted(b.emitters, 'emitter')} measured, {_dry(b.zeros)}",
         f"  flow {b.mean_flow_l_h:.2f} l/h on the mean, {b.expected_flow_l_h:.2f} expected; "
         f"of what their head lets expect {b.performance_pct:.0f} %",
         f"  uniformity: lowest quarter {b.emission_uniformity_pct:.0f} % "

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from farmgis.words import counted
+
 if TYPE_CHECKING:
     from farmgis.records import Finding, Plan
 
@@ -40,9 +42,7 @@ def summary_lines(plan: Plan, path: str, report: str) -> list[str]:
         if len(grave) > MOST_FINDINGS:
             lines.append(f"  and {len(grave) - MOST_FINDINGS} more in the layer `findings`")
     notes = s["findings"]["note"]
-    told = (
-        f"{notes} note{'s' if notes != 1 else ''} and {len(plan.assumptions)} assumptions are in the layers."
-    )
+    told = f"{counted(notes, 'note')} and {len(plan.assumptions)} assumptions are in the layers."
     return [*lines, "", told, f"Written: {path}", f"To read and to print: {report}"]
 
 
@@ -50,7 +50,7 @@ def _layout_lines(s: dict[str, Any]) -> list[str]:
     worst = s["worst_block"]
     over = s["blocks_over_tolerance"]
     lines = [
-        f"  {s['blocks']} blocks in {s['shifts']} shifts, {s['laterals']:,} laterals, "
+        f"  {counted(s['blocks'], 'block')} in {counted(s['shifts'], 'shift')}, {s['laterals']:,} laterals, "
         f"{s['dripline_km']:,.0f} km of dripline, {s['emitters']:,} emitters",
         f"  {'all blocks are' if over == 0 else f'{over} blocks are NOT'} within tolerance",
     ]
@@ -81,8 +81,8 @@ def _water_lines(s: dict[str, Any]) -> list[str]:
     for p in s["pumping"]:
         mains = f"{p['mains_km']:.1f} km of mains up to {p['widest_mm']:.0f} mm"
         lines.append(
-            f"  {p['source_id']}: {p['shifts']} shifts of up to {p['flow_m3h']:.0f} m3/h, {mains}, pump "
-            f"{p['duty_head_m']:.0f} m, {p['pump_kw']:.0f} kW, {p['energy_kwh_m3']:.2f} kWh/m3"
+            f"  {p['source_id']}: {counted(p['shifts'], 'shift')} of up to {p['flow_m3h']:.0f} m3/h, "
+            f"{mains}, pump {p['duty_head_m']:.0f} m, {p['pump_kw']:.0f} kW, {p['energy_kwh_m3']:.2f} kWh/m3"
         )
     return lines
 
@@ -112,5 +112,6 @@ def _money(value: float | None) -> str:
 def _finding_lines(finding: Finding) -> list[str]:
     mark = {"stop": "STOP", "attention": "look"}[finding.severity]
     where = "" if finding.where_id == "farm" else f"{finding.where_id}: "
-    text = f"{mark}  {where}{finding.what}. {finding.advice[:1].upper()}{finding.advice[1:]}."
+    advice = finding.advice.rstrip(".")
+    text = f"{mark}  {where}{finding.what.rstrip('.')}. {advice[:1].upper()}{advice[1:]}."
     return textwrap.wrap(text, WIDTH, initial_indent="  ", subsequent_indent="        ")

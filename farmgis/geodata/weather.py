@@ -18,8 +18,8 @@ from farmgis.records import Finding, Floats, Weather
 # least and greatest value that nature gives, and what would do (a day's; rain of a month below)
 LIMITS: dict[str, tuple[float, float, str]] = {
     "temperature_c": (-70.0, 60.0, "degrees Celsius"),
-    "tmin_c": (-70.0, 60.0, "degrees Celsius"),
-    "tmax_c": (-70.0, 60.0, "degrees Celsius"),
+    "tmin_c": (-70.0, 60.0, "degrees Celsius, or name the column tmin_f or tmin_k"),
+    "tmax_c": (-70.0, 60.0, "degrees Celsius, or name the column tmax_f or tmax_k"),
     "rh_mean_pct": (0.0, 100.0, "percent, 0 to 100"),
     "rh_min_pct": (0.0, 100.0, "percent, 0 to 100"),
     "rh_max_pct": (0.0, 100.0, "percent, 0 to 100"),
@@ -104,6 +104,7 @@ def read_weather(
     days, table, more = _in_order(days, table, path, monthly)
     findings += more
     columns = {name: table[:, k].copy() for k, name in enumerate(reading.columns)}
+    _check_humidity(columns, path)
     findings += _swap_back(columns, path)
     if monthly:
         if list(days) != list(range(1, 13)):
@@ -296,6 +297,18 @@ def _check_power(reading: _Reading, table: Floats, path: Path) -> None:
             raise InputError(
                 f"{path}: column {name}: {worst / OTHER_UNITS[name][1]:.0f} W/m2 is no day's mean; "
                 "give rows of hours, or the mean of the day"
+            )
+
+
+def _check_humidity(columns: dict[str, Floats], path: Path) -> None:
+    """Air that is never moister than 1 %: the column holds shares of one."""
+    for name in ("rh_max_pct", "rh_mean_pct", "rh_min_pct"):
+        values = columns.get(name, np.empty(0))
+        given = values[np.isfinite(values)]
+        if given.size and 0.0 < given.max() <= 1.0:
+            raise InputError(
+                f"{path}: column {name}: no value is over {given.max():g}, as if 1 were moist air; "
+                "give percent, 0 to 100"
             )
 
 

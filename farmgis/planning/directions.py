@@ -11,6 +11,7 @@ from farmgis.planning.layout import Layout
 from farmgis.planning.patterns import Candidate
 from farmgis.planning.survey import Survey, row_grades_pct
 from farmgis.records import Field, Finding, Table
+from farmgis.words import counted
 
 CROSS_SLOPE_PCT = 10.0
 """Side slope from which a machine's manual is to be asked (common practice)."""
@@ -138,6 +139,7 @@ def _choice(layout: Layout) -> str:
     best[layout.pattern] = layout.chosen
     told = [_told(c) for p, c in best.items() if p != layout.pattern]
     own = _told(layout.chosen)
+    own = own[:1].upper() + own[1:]
     against = (
         f", against {'; '.join(told)}" if told else "; no other pattern came near, or none was to be tried"
     )
@@ -148,7 +150,7 @@ def _told(candidate: Candidate) -> str:
     parts = f" in {candidate.parts} parts" if candidate.parts > 1 else ""
     index = candidate.laid_index if np.isfinite(candidate.laid_index) else candidate.cost_index
     return (
-        f"{WORDS[candidate.pattern]}{parts} (index {index:.0f}, {candidate.blocks} blocks, "
+        f"{WORDS[candidate.pattern]}{parts} (index {index:,.0f}, {candidate.blocks} blocks, "
         f"rows too steep on {candidate.grade_over_pct:.0f} % of the land)"
     )
 
@@ -182,8 +184,8 @@ def _not_the_contour(field: Field, contour_deg: float, layout: Layout) -> list[F
             "note",
             "rows",
             f"rows run {turn:.0f} degrees off the contour, because that costs less: an index of "
-            f"{own.cost_index:.0f} with {own.blocks} blocks against {first.cost_index:.0f} with "
-            f"{first.blocks} along the contour",
+            f"{own.cost_index:,.0f} with {counted(own.blocks, 'block')} against {first.cost_index:,.0f} "
+            f"with {first.blocks} along the contour",
             field.field_id,
             "state `row_azimuth_deg` for the field if you want another direction",
             own.cost_index,

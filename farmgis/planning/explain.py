@@ -13,13 +13,15 @@ from difflib import get_close_matches
 from farmgis.errors import InputError
 from farmgis.planning.explain_block import block_reasons, lateral_reasons, submain_reasons, valve_reasons
 from farmgis.planning.explain_farm import (
+    farm_reasons,
     field_reasons,
+    junction_reasons,
     main_reasons,
     point_reasons,
     source_reasons,
     zone_reasons,
 )
-from farmgis.planning.quantities import Row, rows_of
+from farmgis.planning.quantities import FARM, Row, rows_of
 from farmgis.planning.reasons import Reason
 from farmgis.planning.redone import Gear
 from farmgis.records import Assumption, Finding, Pipe, Plan
@@ -52,6 +54,8 @@ class Explanation:
 
 def explained(plan: Plan, gear: Gear, pipes: Sequence[Pipe], what_id: str) -> Explanation:
     """The chain behind an id's figures. Raises InputError with the nearest ids where there is none."""
+    if what_id in (FARM, plan.name):
+        return Explanation(what_id, "the farm", tuple(farm_reasons(plan)), (), _findings(plan, {FARM}))
     known: list[str] = []
     for layer, (key, kind, reasons) in KINDS.items():
         rows = rows_of(plan.tables, layer)
@@ -61,6 +65,10 @@ def explained(plan: Plan, gear: Gear, pipes: Sequence[Pipe], what_id: str) -> Ex
             about = _names_of(own[0], what_id)
             return Explanation(what_id, kind, told, _assumptions(plan, own[0]), _findings(plan, about))
         known += [str(r[key]) for r in rows]
+    joined = tuple(junction_reasons(what_id, plan))
+    if joined:
+        return Explanation(what_id, "a junction of mains", joined, (), _findings(plan, {what_id}))
+    known.append(FARM)
     near = get_close_matches(what_id, known, n=4, cutoff=0.4)
     hint = f"did you mean {', '.join(near)}?" if near else "ids are those of the layers, such as a block's"
     raise InputError(f"{what_id!r} is no id of this plan; {hint}")
@@ -84,10 +92,12 @@ def _assumptions(plan: Plan, row: Row) -> tuple[Assumption, ...]:
     wanted = [f"dripline.{field.get('dripline')}.", f"design.crops.{field.get('crop')}."] if field else []
     wanted += ["design."] if field else []
     wanted += [f"source.{row['source_id']}."] if row.get("source_id") else []
-    other_crops = "design.crops."
+    own_crop, every_crop = f"design.crops.{field.get('crop')}.", "design.crops."
+    own = {a.key.removeprefix(own_crop) for a in plan.assumptions if a.key.startswith(own_crop)}
     return tuple(
         a
         for a in plan.assumptions
         if any(a.key.startswith(w) for w in wanted)
-        and not (a.key.startswith(other_crops) and not a.key.startswith(f"{other_crops}{field.get('crop')}."))
+        and not (a.key.startswith(every_crop) and not a.key.startswith(own_crop))
+        and a.key.removeprefix("design.") not in own  # what its crop has of its own stands in place of it
     )

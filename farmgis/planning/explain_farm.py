@@ -18,6 +18,45 @@ from farmgis.planning.redone import Gear
 from farmgis.records import Pipe, Plan
 
 
+def farm_reasons(plan: Plan) -> Iterator[Reason]:
+    """The farm: what its layers hold together, each sum made by another layer too."""
+
+    def total(layer: str, column: str) -> float:
+        return float(sum(r[column] or 0.0 for r in rows_of(plan.tables, layer)))
+
+    fields = rows_of(plan.tables, "fields")
+    planned = sum(r["status"] != "not planned" for r in fields)
+    yield Reason("fields planned", float(planned), "", f"of {len(fields)}")
+    land = "its fields' irrigated areas; again: its blocks'"
+    yield Reason(
+        "irrigated area", total("fields", "irrigated_ha"), "ha", land, again=total("blocks", "area_ha")
+    )
+    laid = "its blocks' lines; again: its laterals'"
+    yield Reason("dripline", total("blocks", "dripline_m"), "m", laid, again=total("laterals", "length_m"))
+    counted = "its blocks'; again: its laterals'"
+    yield Reason("emitters", total("blocks", "emitters"), "", counted, again=total("laterals", "emitters"))
+    if rows_of(plan.tables, "season_demand"):
+        season, peak = total("season_demand", "gross_m3"), total("season_demand", "peak_m3_day")
+        supplied = bool(rows_of(plan.tables, "supply_balance"))
+        by_zone = "gross need of its blocks; again: its zones'"
+        yield Reason("water of the season", season, "m3", by_zone, again=total("zones", "season_m3"))
+        by_source = total("supply_balance", "peak_m3_day") if supplied else None
+        by = "its blocks' peaks" + ("; again: its sources'" if supplied else "")
+        yield Reason("peak", peak, "m3/day", by, again=by_source)
+    if rows_of(plan.tables, "irrigations"):
+        given = "volumes of all irrigations: less than the need where a source's hours do not suffice"
+        yield Reason("given by the calendar", total("irrigations", "volume_m3"), "m3", given)
+
+
+def junction_reasons(node: str, plan: Plan) -> Iterator[Reason]:
+    """A junction of mains: what feeds it and what it feeds; nothing where it is none."""
+    mains = rows_of(plan.tables, "mains")
+    for what, end in (("fed by", "to_node"), ("feeds", "from_node")):
+        ids = dict.fromkeys(str(r["main_id"]) for r in mains if r[end] == node)
+        if ids:
+            yield Reason(what, ", ".join(ids), "", f"`{end}` of the layer mains")
+
+
 def field_reasons(row: Row, plan: Plan, gear: Gear, pipes: Sequence[Pipe]) -> Iterator[Reason]:
     """A field: its land, its direction, its blocks together."""
     blocks = [r for r in rows_of(plan.tables, "blocks") if r["field_id"] == row["field_id"]]
@@ -49,9 +88,11 @@ def field_reasons(row: Row, plan: Plan, gear: Gear, pipes: Sequence[Pipe]) -> It
     )
     index = row.get("cost_index")
     other = row.get("contour_cost_index")
-    said = f"the cheapest of the directions judged (relative index {index:.0f})" if index else "as chosen"
+    said = f"the cheapest of the directions judged (relative index {index:,.0f})" if index else "as chosen"
     said += (
-        f"; along the contour it would be {other:.0f}" if other and index and abs(other - index) > 0.5 else ""
+        f"; along the contour it would be {other:,.0f}"
+        if other and index and abs(other - index) > 0.5
+        else ""
     )
     yield Reason("row direction", row["row_azimuth_deg"], "degrees", said, "the index is common practice")
     line = gear.lines[row["dripline"]]

@@ -16,6 +16,7 @@ from farmgis.records import (
     Dripline,
     Floats,
 )
+from farmgis.words import three_figures
 
 FLOW_OFF_PCT = 5.0
 """A block's flow this far from the plan is looked into (from memory)."""
@@ -25,6 +26,9 @@ HEAD_OFF_PCT = 10.0
 
 EMITTER_OFF_PCT = 10.0
 """Emitters so far from what their head lets expect are looked into (common practice)."""
+
+MISREAD = 5.0
+"""What is off by more than this factor is rather a wrong unit or column than the system (common practice)."""
 
 WORST = "unacceptable"
 """What a block is that reaches no class."""
@@ -58,6 +62,7 @@ class BlockCheck:
 class _Set:
     """The measured emitters of a block: arrays of the same length, NaN where no head was measured."""
 
+    point_id: tuple[str, ...]
     flow_l_h: Floats
     head_m: Floats
     expected_flow_l_h: Floats
@@ -104,6 +109,7 @@ def _set_of(points: Sequence[Row], measured: Mapping[str, Measured], line: Dripl
         longest[p["lateral_id"]] = max(longest.get(p["lateral_id"], 0.0), p["chainage_m"])
     laterals = list(longest)
     return _Set(
+        point_id=tuple(p["point_id"] for p in points),
         flow_l_h=np.array([m.flow_l_h for m in told], dtype=float),
         head_m=head,
         expected_flow_l_h=np.array([p["expected_flow_l_h"] for p in points], dtype=float),
@@ -158,7 +164,11 @@ def grade_of(emission_uniformity_pct: float, statistical_pct: float, grades: Seq
 
 def _suggestions(check: BlockCheck, own: _Set, line: Dripline) -> Iterator[str]:
     """In words, the gravest first: first the heads, then the flows that heads do not explain."""
-    said = [*_of_heads(check, own), *_of_emitters(check, own, line), *_of_leaks(check)]
+    said = [*_misread(check, own)] or [
+        *_of_heads(check, own),
+        *_of_emitters(check, own, line),
+        *_of_leaks(check),
+    ]
     yield from said
     if check.emitters < LEAST_EMITTERS:
         few = f"only {check.emitters} emitters were measured"
@@ -167,6 +177,36 @@ def _suggestions(check: BlockCheck, own: _Set, line: Dripline) -> Iterator[str]:
         yield "no pressure was measured: a flow that is off cannot be told from a head that is off"
     elif not said:
         yield "as planned: keep these figures to compare with later"
+
+
+def _misread(check: BlockCheck, own: _Set) -> Iterator[str]:
+    """Readings so far off that a unit, a column or a digit is wrong sooner than the system."""
+    told = (
+        (check.valve_head_pct, "the valve's head is", "kPa, bar or metres"),
+        (check.valve_flow_pct, "the valve's flow is", "m3/h or l/h"),
+        (check.head_pct, "heads in the field are", "kPa, bar or metres"),
+    )
+    for pct, words, units in told:
+        if pct is not None and _far(pct):
+            low = "; if it is right, a valve or filter is all but shut, or the pump is off"
+            said = f"{words} {three_figures(pct)} % of the plan's: {_LOOK} ({units})"
+            yield said + (low if pct < 100.0 else "")
+    much = own.flow_l_h > MISREAD * own.expected_flow_l_h
+    if much.any():
+        named = ", ".join(own.point_id[i] for i in np.flatnonzero(much)[:4])
+        count = f"{int(much.sum())} of {much.size} emitters"
+        yield (
+            f"{count} would give over {MISREAD:g} times what is expected ({named}): {_LOOK} (millilitres and "
+            "seconds, l/h); if the reading is right, line is cut or an emitter torn out there"
+        )
+
+
+_LOOK = "look at the reading, its unit and its column first"
+
+
+def _far(pct: float) -> bool:
+    """Whether it is off by a factor that no leak makes; nothing at all is no misreading."""
+    return pct > 0.0 and not 100.0 / MISREAD <= pct <= 100.0 * MISREAD
 
 
 def _of_heads(check: BlockCheck, own: _Set) -> Iterator[str]:

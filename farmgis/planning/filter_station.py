@@ -281,8 +281,8 @@ def _backwash_head(station: FilterStation, least_head_m: float) -> Finding:
         f"the mains of {station.source_id} run at {least_head_m:.0f} m after the filters in some shift; "
         f"rinsing them asks for about {BACKWASH_HEAD_M:g} m",
         station.source_id,
-        "a valve that holds the head while a filter is rinsed, a booster for it, or the maker's word that "
-        "less will do",
+        "fit a valve that holds the head while a filter is rinsed, or a booster for it; or ask its maker "
+        "whether less will do",
         least_head_m,
         BACKWASH_HEAD_M,
         "m",

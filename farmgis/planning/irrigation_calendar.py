@@ -19,6 +19,7 @@ from farmgis.planning.block_season import BlockSeason
 from farmgis.planning.deficit import Cost, cost
 from farmgis.planning.sowing import FIRST_HOUR, GerminationRun, day_window, part_h
 from farmgis.records import Assumption, Finding, Floats, Severity, Shift, Source
+from farmgis.words import three_figures
 
 LOSS_TOLD = 0.01
 """Share of the season's crop ET lost to water that comes late from which on it is told (common practice)."""
@@ -31,7 +32,7 @@ SECOND_H = 1.0 / 3600.0
 
 @dataclass(frozen=True)
 class Irrigation:
-    """One run of one zone: a row of `irrigations`."""
+    """One run of one zone: a row of `irrigations`. `blocks` tells whose valves open, each with its hours."""
 
     date: date
     zone_id: str
@@ -41,6 +42,7 @@ class Irrigation:
     gross_mm: float
     volume_m3: float
     purpose: str
+    blocks: str = ""
 
 
 @dataclass(frozen=True)
@@ -420,11 +422,13 @@ def _run_day(queue: _Queue, own: _SourceSeason, busy_h: float) -> tuple[Floats, 
 def _row(own: _SourceSeason, day: date, run: _Run) -> Irrigation:
     members = own.members[run.zone]
     volume = float((run.given_h * own.rate_m3h[members]).sum())
-    area = sum(own.blocks[i].facts.area_ha for i, h in zip(members, run.given_h, strict=True) if h > 0.0)
+    open_ = [(own.blocks[i].facts, h) for i, h in zip(members, run.given_h.tolist(), strict=True) if h > 0.0]
+    area = sum(facts.area_ha for facts, _ in open_)
+    opened = _opened({facts.block_id: h for facts, h in open_})
     shift = own.zones[run.zone]
     start = _clock(day_window(own.hours_per_day)[0] + run.start_h)
     return Irrigation(
-        day, shift.zone_id, shift.number, start, run.hours, volume / area / 10.0, volume, run.part
+        day, shift.zone_id, shift.number, start, run.hours, volume / area / 10.0, volume, run.part, opened
     )
 
 
@@ -436,9 +440,17 @@ def _seed_row(own: _SourceSeason, sowing: date, run: GerminationRun) -> Irrigati
         f", pulse {run.pulse} of {run.pulses}" if run.pulses > 1 else ""
     )
     day = sowing + timedelta(days=run.day)
-    return Irrigation(
-        day, run.zone_id, run.number, _clock(run.start_h), run.hours, volume / area / 10.0, volume, part
-    )
+    start, depth, opened = _clock(run.start_h), volume / area / 10.0, _opened(run.block_hours)
+    return Irrigation(day, run.zone_id, run.number, start, run.hours, depth, volume, part, opened)
+
+
+def _opened(block_hours: Mapping[str, float]) -> str:
+    """The blocks of a run, each with its hours.
+
+    >>> _opened({"A-B01": 5.44, "A-B02": 3.0})
+    'A-B01 5.4 h, A-B02 3.0 h'
+    """
+    return ", ".join(f"{block_id} {hours:.1f} h" for block_id, hours in sorted(block_hours.items()))
 
 
 def _clock(hour: float) -> str:
@@ -481,8 +493,8 @@ def _findings(
     what = (
         f"the hours of {source} ({own.hours_per_day:g} a day) do not suffice: {late} times a zone was not "
         f"done when its next turn came; block {own.blocks[worst].facts.block_id} loses most, "
-        f"{lost_mm[worst]:.0f} mm of its crop's water use{with_it}, and {max(missing, 0.0):,.0f} m3 of the "
-        "season's need are not given"
+        f"{lost_mm[worst]:.0f} mm of its crop's water use{with_it}, and "
+        f"{three_figures(max(missing, 0.0))} m3 of the season's need are not given"
     )
     mean_flow = sum(s.flow_m3h for s in own.zones) / len(own.zones)
     advice = (

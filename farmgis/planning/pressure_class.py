@@ -19,6 +19,7 @@ from farmgis.hydraulics.friction import DEFAULT_WATER, velocity_m_s
 from farmgis.hydraulics.water import Water
 from farmgis.planning.main_network import MainNetwork, chainage_m
 from farmgis.records import Assumption, Finding, Floats, Pipe
+from farmgis.words import three_figures
 
 BAR_M = 10.197
 """Metres of water in a bar."""
@@ -299,11 +300,11 @@ def _rising(source_id: str, network: MainNetwork, pressures: Sequence[ReachPress
         Finding(
             "note",
             "pressure",
-            f"the main rises {rise[node]:.0f} m over {away[node]:.0f} m to "
+            f"the main rises {rise[node]:.0f} m over {three_figures(away[node])} m to "
             f"{network.node_id[node]}: a wave is back after {back_s:.0f} s, and any faster stop is sudden",
             source_id,
-            "valves that close slower than that; an engineer's transient analysis of the pump trip, with a "
-            "check valve that closes without slamming",
+            "fit valves that close slower than that; have an engineer analyse the pump trip, with a check "
+            "valve that closes without slamming",
             float(away[node]),
             LONG_RISING_M,
             "m",

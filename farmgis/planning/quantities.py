@@ -29,6 +29,12 @@ Part = Literal[
 SAME_TRENCH_M = 0.5
 """A main this close to a submain lies in its trench (common practice)."""
 
+WITHOUT_SPARE = frozenset({"regulator", "reducing valve", "check", "pressure relief"})
+"""Fittings that are valves: dear, made to order, and bought as counted (common practice)."""
+
+COUNTED_APART = frozenset({"pump", "check valve", "settling pond"})
+"""Pieces of the head works that have a row of their own, or are dug."""
+
 FARM = "farm"
 
 
@@ -253,9 +259,14 @@ def _fittings(where_id: str, fittings: Sequence[Row], spares: Spares) -> list[Qu
 
     counted = Counter((str(r["kind"]), size(r)) for r in fittings)
     return [
-        Quantity(kind, mm, "pieces", "valves", where_id, float(n), spares.fittings_pct)
+        Quantity(kind, mm, "pieces", "valves", where_id, float(n), spare_of(kind, spares))
         for (kind, mm), n in sorted(counted.items())
     ]
+
+
+def spare_of(kind: str, spares: Spares) -> float:
+    """What is added to the count of a kind of fitting. [%]"""
+    return 0.0 if kind in WITHOUT_SPARE else spares.fittings_pct
 
 
 def _work(own: str, days: float, line: Quantity, stays: bool) -> list[Quantity]:
@@ -324,7 +335,15 @@ def _headworks(row: Row) -> Iterator[Quantity]:
         yield Quantity("pump", size, "pieces", "head works", place, 1.0)
     if known("filter_micron", "filter_flow_m3h"):
         size = f"{row['filter_micron']:g} micron, {row['filter_flow_m3h']:.0f} m3/h"
+        if row.get("filter_kind") and row.get("filter_units"):
+            units = "unit" if row["filter_units"] == 1 else "units"
+            of = f" of {row['filter_unit_mm']:g} mm" if known("filter_unit_mm") else ""
+            size = f"{row['filter_units']:.0f} {row['filter_kind']} {units}{of}, {size}"
         yield Quantity("filter", size, "pieces", "head works", place, 1.0)
+    for name in str(row.get("order") or "").split(", "):
+        if name and name not in COUNTED_APART and not name.endswith(" filter"):
+            size = f"for {row['flow_m3h']:.0f} m3/h" if known("flow_m3h") else ""
+            yield Quantity(name, size, "sets", "head works", place, 1.0)
 
 
 def quantity_assumptions() -> tuple[Assumption, ...]:

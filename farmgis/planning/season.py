@@ -104,12 +104,21 @@ def _tasks(
         sowing = now.sowing
         watered = {key: (now.first_water.get(key, first), last) for key, (first, last) in watered.items()}
     works = field_works(farm.fields, seasons, laterals, watered, sowing, farm.season)
-    tasks, findings = season_tasks(
-        works, farm.season.laying_ha_day, treatments(farm.sources, shifts, farm.season)
-    )
+    treated = treatments(farm.sources, shifts, farm.season)
+    ran = None if now is not None else _run_days(calendar, shifts)
+    tasks, findings = season_tasks(works, farm.season.laying_ha_day, treated, ran)
     if now is None:
         return tasks, findings
     return tuple(t for t in tasks if t.end_date >= now.today), ()
+
+
+def _run_days(calendar: IrrigationCalendar, shifts: Sequence[Shift]) -> dict[str, list[date]]:
+    """The days on which each source gives water."""
+    source_of = {s.zone_id: s.source_id or "farm" for s in shifts}
+    made: dict[str, list[date]] = {}
+    for run in calendar.irrigations:
+        made.setdefault(source_of[run.zone_id], []).append(run.date)
+    return {source_id: sorted(set(days)) for source_id, days in made.items()}
 
 
 def _sown_later(

@@ -269,11 +269,10 @@ def _found_state(today: date, seasons: Mapping[str, BlockSeason], fields: Mappin
         ):
             worst[name] = (lacks, gives)
     stands = "; ".join(
-        f"{name} lacks {lacks:.0f} mm of {gives:.0f}" for name, (lacks, gives) in worst.items()
+        f"{name} lacks {lacks:.0f} mm and gives {gives:.0f} without stress"
+        for name, (lacks, gives) in worst.items()
     )
-    what = (
-        f"re-planned from {today:%d %B %Y}: {stands or 'nothing is sown yet'} (what it gives without stress)"
-    )
+    what = f"re-planned from {today:%d %B %Y}: {stands or 'nothing is sown yet'}"
     dry = any(lacks > gives for lacks, gives in worst.values())
     advice = "irrigate what is dry first; keep the weather file up to date and plan again after rain"
     share = max((100.0 * lacks / max(gives, 1e-9) for lacks, gives in worst.values()), default=0.0)

@@ -229,7 +229,8 @@ def _told_bridged(days: int) -> list[Finding]:
 
 def _told_left_out(years: list[int]) -> Finding:
     named = ", ".join(str(year) for year in years)
-    what = f"{len(years)} seasons have gaps of over {GAP_DAYS_MAX} days and were left out: {named}"
+    lacking = "1 season has" if len(years) == 1 else f"{len(years)} seasons have"
+    what = f"{lacking} gaps of over {GAP_DAYS_MAX} days, left out: {named}"
     advice = "fill the gaps from a neighbouring station, or accept the fewer years"
     return Finding("attention", "demand", what, "farm", advice, float(len(years)), unit="years")
 

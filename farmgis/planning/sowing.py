@@ -14,6 +14,7 @@ from itertools import islice
 from farmgis.planning.block_season import BlockSeason
 from farmgis.planning.crop_start import dose_days
 from farmgis.records import Assumption, Field, Finding, Season, Shift, Source
+from farmgis.words import counted
 
 FIRST_HOUR = 6.0
 """Hour of the day at which the first run starts, or earlier so that the hours end by midnight
@@ -302,10 +303,10 @@ def _find_peak(
         f"germination in dry soil: a dose of {season.germination_m3_ha:g} m3/ha on {area_ha:.0f} ha is "
         f"{need_h:.0f} h of running, in up to {max(z.pulses for z in zones)} pulses of up to {pulse_h:.1f} h "
         f"a zone; until {'the second dose' if several else 'emergence'} {source_id} has {has_h:.0f} h. "
-        "Sowing is staggered: "
     )
     late = sown[-1]
-    what += f"its {len(zones)} zones over {late + 1} days" if late else "no need, all zones at once"
+    staggered = f"Sowing is staggered: its {counted(len(zones), 'zone')} over {late + 1} days"
+    what += staggered if late else "Sowing need not be staggered: all zones at once"
     if not in_time:
         what += "; even so not every dose finds its hours on its day"
     advice = (

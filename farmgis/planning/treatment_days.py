@@ -37,8 +37,8 @@ def on_free_days(
 
 
 def _moved(task: Task, wanted: date, free: Sequence[date], fed: set[date]) -> Task:
-    if not fed:
-        return task
+    if not fed and not free:
+        return task  # nothing runs in what is left of the season
     if not free:
         said = "No day of its source is free of doses: leave out those of the day, and of the night before."
         return replace(task, date=wanted, end_date=wanted, note=f"{said} {task.note}")

@@ -48,7 +48,7 @@ WEEDING_DAYS = 7
 class FieldWork:
     """What the tasks need to know of a field. Lines of a standing crop are neither laid nor taken up.
 
-    `sowings` are the days on which parts of it are sown, each with its hectares.
+    `sowings` are the days on which parts of it are sown, each with its hectares and its blocks.
     """
 
     field_id: str
@@ -60,7 +60,7 @@ class FieldWork:
     last_irrigation: date
     harvest: date
     sown: Sown
-    sowings: tuple[tuple[date, float], ...]
+    sowings: tuple[tuple[date, float, int], ...]
     emerged: date
 
     @property
@@ -104,10 +104,11 @@ def field_works(
             s for s in seasons.values() if s.facts.field_id == field.field_id and s.facts.block_id in watered
         ]
         if own:
-            sowings: dict[date, float] = {}
+            sowings: dict[date, tuple[float, int]] = {}
             for s in sorted(own, key=lambda s: s.delay_days):
                 day = sowing + timedelta(days=s.delay_days)
-                sowings[day] = sowings.get(day, 0.0) + s.facts.area_ha
+                ha, blocks = sowings.get(day, (0.0, 0))
+                sowings[day] = ha + s.facts.area_ha, blocks + 1
             days = [watered[s.facts.block_id] for s in own]
             works.append(
                 FieldWork(
@@ -120,7 +121,7 @@ def field_works(
                     last_irrigation=max(last for _, last in days),
                     harvest=_harvest(own, max(sowings), sowing, season),
                     sown=own[0].demand.sown,
-                    sowings=tuple(sowings.items()),
+                    sowings=tuple((day, *part) for day, part in sowings.items()),
                     emerged=max(sowings) + timedelta(days=season.emergence_days),
                 )
             )
@@ -134,9 +135,16 @@ def _harvest(own: Sequence[BlockSeason], last_sown: date, sowing: date, season: 
 
 
 def season_tasks(
-    works: Sequence[FieldWork], laying_ha_day: float, treated: Mapping[str, Treatment] | None = None
+    works: Sequence[FieldWork],
+    laying_ha_day: float,
+    treated: Mapping[str, Treatment] | None = None,
+    ran: Mapping[str, Sequence[date]] | None = None,
 ) -> tuple[tuple[Task, ...], tuple[Finding, ...]]:
-    """All tasks of the season by date, and a finding where laying or taking up meets the irrigations."""
+    """All tasks of the season by date, and a finding where laying or taking up meets the irrigations.
+
+    `ran` holds the days on which each source gives water, where all of them are known: what stood still
+    since it was flushed, as a winter crop's line does, is not flushed again.
+    """
     if not works:
         return (), ()
     laying, findings = _laying([w for w in works if not w.stays], laying_ha_day)
@@ -144,7 +152,7 @@ def season_tasks(
     ready = {w.field_id: _ready(w, laid.get(w.field_id)) for w in works}
     tasks = [*laying, *_starting(works, ready), *_weeding(works, laid)]
     for work in works:
-        tasks += _of_field(work, ready[work.field_id])
+        tasks += _of_field(work, ready[work.field_id], _days_of(ran, work.source_id))
     for source_id in dict.fromkeys(w.source_id for w in works):
         own = [w for w in works if w.source_id == source_id]
         tasks += _of_source(
@@ -152,6 +160,7 @@ def season_tasks(
             own,
             min(ready[w.field_id] for w in own),
             (treated or {}).get(source_id or ""),
+            _days_of(ran, source_id),
         )
     taking, late = _taking_up([w for w in works if not w.stays], laying_ha_day)
     tasks += taking
@@ -184,11 +193,11 @@ def _laying(works: Sequence[FieldWork], ha_day: float) -> tuple[list[Task], tupl
     """
     dry = [w for w in works if w.sown == "dry"]
     moist = [w for w in works if w.sown == "moist"]
-    parts = [(w.field_id, ha, day + timedelta(days=1)) for w in dry for day, ha in w.sowings]
+    parts = [(w.field_id, ha, day + timedelta(days=1)) for w in dry for day, ha, _ in w.sowings]
     made = _backwards(parts, ha_day, "lay line", LAYING_DRY)
     parts = [(w.field_id, w.irrigated_ha, w.first_irrigation - timedelta(days=1)) for w in moist]
     later = _backwards(parts, ha_day, "lay line", LAYING_MOIST)
-    sown = max((day for w in moist for day, _ in w.sowings), default=date.min)
+    sown = max((day for w in moist for day, _, _ in w.sowings), default=date.min)
     if not later or later[0].date > sown:
         return made + later, ()
     later = _machine_days(moist, sown + timedelta(days=1), ha_day, "lay line", LAYING)
@@ -229,8 +238,9 @@ def _taking_up(works: Sequence[FieldWork], ha_day: float) -> tuple[list[Task], t
     parts = [(w.field_id, w.irrigated_ha, w.harvest) for w in works]
     made = _backwards(parts, ha_day, "take up line", note)
     begin = {t.target: t.date for t in made}
-    late = [w for w in works if begin[w.field_id] <= w.last_irrigation]
-    return made, _too_soon(late, ha_day) if late else ()
+    early = [w for w in works if w.harvest <= w.last_irrigation]
+    late = [w for w in works if begin[w.field_id] <= w.last_irrigation < w.harvest]
+    return made, (*(_watered_after(w) for w in early), *(_too_soon(late, ha_day) if late else ()))
 
 
 def _weeding(works: Sequence[FieldWork], laid: Mapping[str, Task]) -> list[Task]:
@@ -257,6 +267,17 @@ def _laid_late(behind: Sequence[FieldWork], ends: Mapping[str, date]) -> Finding
     return Finding("note", "season", what, "farm", advice, float(days), unit="days")
 
 
+def _watered_after(work: FieldWork) -> Finding:
+    """That the plan waters a crop that is no longer there."""
+    days = (work.last_irrigation - work.harvest).days
+    what = (
+        f"harvest is stated for {work.harvest:%d %B}, and the crop's stages end later: irrigations go on "
+        f"until {work.last_irrigation:%d %B}, and are counted in the season's water"
+    )
+    advice = "state the crop's stages so that they end at harvest, or leave `harvest` out"
+    return Finding("attention", "season", what, work.field_id, advice, float(days), 0.0, "days")
+
+
 def _too_soon(late: Sequence[FieldWork], ha_day: float) -> tuple[Finding, ...]:
     named = ", ".join(sorted(w.field_id for w in late))
     what = (
@@ -274,11 +295,13 @@ def _too_soon(late: Sequence[FieldWork], ha_day: float) -> tuple[Finding, ...]:
 def _starting(works: Sequence[FieldWork], ready: Mapping[str, date]) -> list[Task]:
     """The first flush, from the source outward, the day before water is needed.
 
-    Where the crop is sown dry the line lies on the day of the first dose: it is flushed as that begins.
+    Where the crop is sown dry the line lies on the day of the first dose: it is flushed as that begins, and
+    the last of it on the last day of sowing.
     """
     dry = any(w.sown == "dry" for w in works)
     day = min(ready.values()) - timedelta(days=1)
     first, last = (d - timedelta(days=0 if dry else 1) for d in (min(ready.values()), max(ready.values())))
+    last = max([last, *(day for w in works if w.sown == "dry" for day, _, _ in w.sowings)])
     blocks, laterals = sum(w.blocks for w in works), sum(w.laterals for w in works)
     parts: tuple[tuple[str, date, date, float | None, str | None, str], ...] = (
         ("flush mains", day, day, None, None, "Valves of the blocks shut, far ends open, until it is clear."),
@@ -292,28 +315,39 @@ def _starting(works: Sequence[FieldWork], ready: Mapping[str, date]) -> list[Tas
     ]
 
 
-def _of_field(work: FieldWork, ready: date) -> list[Task]:
+def _days_of(ran: Mapping[str, Sequence[date]] | None, source_id: str | None) -> Sequence[date] | None:
+    return None if ran is None else ran.get(source_id or "farm", ())
+
+
+def _of_field(work: FieldWork, ready: date, ran: Sequence[date] | None) -> list[Task]:
     where = work.field_id
     made = []
     if not work.stays:
         note = (
             "Into dry soil: the first dose for germination follows on this day." if work.sown == "dry" else ""
         )
-        made += [Task(day, day, "sow", where, ha, "ha", note) for day, ha in work.sowings]
+        made += [Task(day, day, "sow", where, ha, "ha", note) for day, ha, _ in work.sowings]
         made.append(Task(work.harvest, work.harvest, "harvest", where, work.irrigated_ha, "ha", ""))
-    points = 3.0 * work.blocks
+    parts = [(day, blocks) for day, _, blocks in work.sowings] if work.sown == "dry" else []
     note = (
         "At the valve and at the emitters of lowest and highest pressure (layer extreme_emitters), against "
         f"the layer blocks; look into a flow more than {FLOW_CHECK_PCT:g} % off. {PRESSURE}"
     )
-    made.append(Task(ready, ready, "check pressure and flow", where, points, "points", note))
+    for day, blocks in parts or [(ready, work.blocks)]:
+        made.append(Task(day, day, "check pressure and flow", where, 3.0 * blocks, "points", note))
     again = f"Each end open until the water is clear, then pressure and flow again. {PRESSURE}"
-    for day in _every(FLUSH_DAYS, ready, work.last_irrigation):
+    for day in _every(FLUSH_DAYS, ready, work.last_irrigation, ran):
         made.append(Task(day, day, "flush laterals", where, float(work.laterals), "laterals", again))
     return made
 
 
-def _of_source(target: str, works: Sequence[FieldWork], ready: date, treated: Treatment | None) -> list[Task]:
+def _of_source(
+    target: str,
+    works: Sequence[FieldWork],
+    ready: date,
+    treated: Treatment | None,
+    ran: Sequence[date] | None,
+) -> list[Task]:
     first, last = ready, max(w.last_irrigation for w in works)
 
     def on(day: date, task: str, note: str) -> Task:
@@ -326,7 +360,7 @@ def _of_source(target: str, works: Sequence[FieldWork], ready: date, treated: Tr
         on(first - timedelta(days=1), "service filter", filters),
     ]  # fmt: skip
     made += _treating(target, first + (last - first) / 2, treated)
-    return made + [on(day, "service filter", filters) for day in _every(FLUSH_DAYS, first, last)]
+    return made + [on(day, "service filter", filters) for day in _every(FLUSH_DAYS, first, last, ran)]
 
 
 def _treating(target: str, middle: date, treated: Treatment | None) -> list[Task]:
@@ -368,6 +402,7 @@ def _winter(last: date) -> Task:
     return Task(day, day + timedelta(days=13), "empty for winter", "farm", None, None, note)
 
 
-def _every(days: int, first: date, last: date) -> list[date]:
-    """Days at that distance after the first, up to the last."""
-    return [first + timedelta(days=n) for n in range(days, (last - first).days + 1, days)]
+def _every(days: int, first: date, last: date, ran: Sequence[date] | None) -> list[date]:
+    """Days at that distance after the first, up to the last, without those before which nothing ran."""
+    found = [first + timedelta(days=n) for n in range(days, (last - first).days + 1, days)]
+    return [d for d in found if ran is None or any(d - timedelta(days=days) < r <= d for r in ran)]

@@ -5,8 +5,9 @@ Times are floating: the hour of the day on the farm, wherever it is. The same pl
 
 from __future__ import annotations
 
+import math
 import uuid
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
 from typing import Any
@@ -17,6 +18,11 @@ from farmgis.results.whole_file import remove, write_whole
 
 LINE_OCTETS = 75  # RFC 5545, section 3.1: no longer, without the line break
 IDS = uuid.UUID("6f1d3a52-3c0b-5f5e-9a5e-8a3f0c6d7b21")  # drawn once; event ids are derived from it
+
+INJECTING = (
+    "Only with backflow prevention proven, and the injector locked to the pump. Goggles, gloves; label and "
+    "local code go before this."
+)
 
 
 def check_calendar(path: Path | str, overwrite: bool = False) -> None:
@@ -40,17 +46,19 @@ def write_calendar(path: Path | str, plan: Plan, overwrite: bool = False) -> Pat
 
 
 def calendar_text(plan: Plan) -> str | None:
-    """The plan's irrigations and tasks as iCalendar; None where there are none.
+    """The plan's irrigations, injections and tasks as iCalendar; None where there are none.
 
     Days are those of the layers, moved to the season that is stated (`Plan.season_shift_days`).
     """
     shift = timedelta(days=plan.season_shift_days)
     events = [
         *(_irrigation(plan.name, row, shift) for row in _rows(plan.tables.get("irrigations"))),
+        *(_dose(plan.name, row, shift) for row in _rows(plan.tables.get("nutrient_doses"))),
         *(_task(plan.name, row, shift) for row in _rows(plan.tables.get("season_tasks"))),
     ]
     if not events:
         return None
+    _tell_apart(events)
     stamp = f"{min(e['DTSTART'] for e in events)[:8]}T000000Z"
     lines = ["BEGIN:VCALENDAR", "VERSION:2.0", "PRODID:-//farmgis//season//EN", "CALSCALE:GREGORIAN"]
     for event in events:
@@ -95,8 +103,10 @@ def _rows(table: Table | None) -> Iterator[dict[str, Any]]:
 def _irrigation(name: str, row: Mapping[str, Any], shift: timedelta) -> dict[str, str]:
     day: date = row["date"] + shift
     begin = datetime.combine(day, time.fromisoformat(row["start"]))
-    end = begin + timedelta(minutes=max(1, round(60.0 * row["hours"])))
+    # its start is a full minute, cut off: so is its end, or it would run into the next zone's
+    end = begin + timedelta(minutes=max(1, int(60.0 * row["hours"] + 1e-6)))
     told = f"{row['gross_mm']:.1f} mm, {row['volume_m3']:,.0f} m3, {row['hours']:.1f} h: {row['purpose']}"
+    told += f". Opens {row['blocks']}" if row.get("blocks") else ""
     return {
         "UID": _uid(name, "irrigation", row["zone_id"], f"{begin:%Y%m%dT%H%M}"),
         "DTSTART": f"{begin:%Y%m%dT%H%M%S}",
@@ -107,10 +117,29 @@ def _irrigation(name: str, row: Mapping[str, Any], shift: timedelta) -> dict[str
     }
 
 
+def _dose(name: str, row: Mapping[str, Any], shift: timedelta) -> dict[str, str]:
+    day: date = row["date"] + shift
+    begin = datetime.combine(day, time.fromisoformat(row["inject_start"]))
+    end = datetime.combine(day, time.fromisoformat(row["inject_end"]))
+    end += timedelta(days=1 if end < begin else 0)
+    end = max(end, begin + timedelta(minutes=1))
+    told = (
+        f"{row['product_kg']:,.0f} kg in {row['stock_l']:,.0f} l of stock, {row['inject_l_h']:,.1f} l/h; "
+        f"then {math.ceil(row['rinse_min'])} min of clean water. {INJECTING}"
+    )
+    return {
+        "UID": _uid(name, "injection", row["zone_id"], row["product"], f"{begin:%Y%m%dT%H%M}"),
+        "DTSTART": f"{begin:%Y%m%dT%H%M%S}",
+        "DTEND": f"{end:%Y%m%dT%H%M%S}",
+        "SUMMARY": escaped(f"Inject {row['product']}: {row['zone_id']}"),
+        "DESCRIPTION": escaped(told),
+        "CATEGORIES": "INJECTION",
+    }
+
+
 def _task(name: str, row: Mapping[str, Any], shift: timedelta) -> dict[str, str]:
     first, last = row["date"] + shift, row["end_date"] + shift
-    quantity, unit = row["quantity"], row["unit"]
-    amount = f"{quantity:,.1f}".removesuffix(".0") + f" {unit}. " if unit else ""
+    amount = f"{amount_words(row['quantity'], row['unit'])}. " if row["unit"] else ""
     return {
         "UID": _uid(name, row["task"], row["target"], f"{first:%Y%m%d}"),
         "DTSTART": f"{first:%Y%m%d}",
@@ -120,6 +149,27 @@ def _task(name: str, row: Mapping[str, Any], shift: timedelta) -> dict[str, str]
         "CATEGORIES": "TASK",
         "TRANSP": "TRANSPARENT",
     }
+
+
+def amount_words(quantity: float, unit: str) -> str:
+    """How much of a task, as exactly as it is worked by.
+
+    >>> amount_words(7966.0, "laterals"), amount_words(0.0886, "machine days"), amount_words(0.02, "l")
+    ('7,966 laterals', '0.1 machine days', 'under 0.1 l')
+    """
+    if 0.0 < quantity < 0.05:
+        return f"under 0.1 {unit}"
+    return f"{quantity:,.1f}".removesuffix(".0") + f" {unit}"
+
+
+def _tell_apart(events: Sequence[dict[str, str]]) -> None:
+    """Give each event an id of its own, where two tell of the same work at the same place and time."""
+    seen: dict[str, int] = {}
+    for event in events:
+        uid = event["UID"]
+        seen[uid] = seen.get(uid, 0) + 1
+        if seen[uid] > 1:
+            event["UID"] = _uid(uid, str(seen[uid]))
 
 
 def _uid(*parts: str) -> str:

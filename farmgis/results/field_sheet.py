@@ -16,8 +16,8 @@ from farmgis.results.whole_file import csv_text, write_whole
 COLUMNS = (
     "point_id", "block_id", "kind", "lateral_id", "at_submain", "at_lateral", "emitter", "chainage_m",
     "longitude_deg", "latitude_deg", "expected_head_m", "expected_pressure_kpa", "expected_flow_l_h",
-    "expected_ml_in_60_s", "volume_ml", "seconds", "flow_l_h", "flow_m3h", "pressure_kpa",
-    "note",
+    "expected_flow_m3h", "expected_ml_in_60_s", "volume_ml", "seconds", "flow_l_h", "flow_m3h",
+    "pressure_kpa", "note",
 )  # fmt: skip
 KPA_A_METRE = 9.80665
 
@@ -38,7 +38,8 @@ def _rows(points: Table, crs: str) -> Iterator[list[Any]]:
         c = {k: v[i] for k, v in columns.items()}
         head, flow = float(c["expected_head_m"]), float(c["expected_flow_l_h"])
         place = [round(float(lon[i]), 7), round(float(lat[i]), 7)]
-        expected = [round(head, 1), round(head * KPA_A_METRE), round(flow, 2)]
+        read = None if kind == "emitter" else round(flow / 1000.0, 1)  # as a block's meter tells it
+        expected = [round(head, 1), round(head * KPA_A_METRE), round(flow, 2), read]
         caught = round(flow * 1000.0 / 60.0, 1) if kind == "emitter" else None
         chainage = None if kind == "valve" else round(float(c["chainage_m"]), 1)
         own = [c[k] for k in COLUMNS[:6]] + [c["emitter"] if kind == "emitter" else None, chainage]

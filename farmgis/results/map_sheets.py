@@ -50,7 +50,11 @@ def plan_sheets(farm: str, crs: str, rows: Rows) -> list[SheetPlan]:
     for row in fields.itertuples():
         if (rows["blocks"].field_id == row.field_id).any():
             sheets += set_.field_sheets(row)
-    under = f"Coordinates {set_.crs}, metres. Heads are metres of water; the set head is behind the valve."
+    under = (
+        f"Coordinates {set_.crs}, metres. Heads are metres of water (10 m: 98 kPa, 0.98 bar); the set head "
+        "is just downstream of the valve. Pipes are under pressure: shut off and bleed before undoing "
+        "anything."
+    )
     for title, columns, lines in (
         ("Valves", schedules.VALVES, list(schedules.valve_lines(rows))),
         ("Fittings", schedules.FITTINGS, list(schedules.fitting_lines(rows))),

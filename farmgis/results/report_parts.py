@@ -11,6 +11,7 @@ import numpy as np
 import pandas
 from markupsafe import Markup, escape
 
+from farmgis.results.calendar_file import amount_words
 from farmgis.results.map_schedules import number
 from farmgis.results.map_sheets import field_title
 from farmgis.results.plan_rows import Rows
@@ -22,6 +23,12 @@ MANY_FIELDS = 12
 
 ALONG_DEG = 1.5
 """Rows that close to the contour are told to run along it."""
+
+UNSURE_PCT = 80.0
+"""A block that keeps its tolerance with less of a chance is told as unsure."""
+
+DAYS_OF_A_ROW = 7
+"""The same task is one row of the tasks while it begins within so many days."""
 
 
 @dataclass(frozen=True)
@@ -142,15 +149,15 @@ def worst_emitter(rows: Rows) -> str:
     if len(low):
         e = next(low.itertuples())
         place = (
-            f": {number(e.head_m, 2)} m of head and {number(e.flow_l_h, 2)} l/h at "
-            f"{number(e.chainage_m, 0)} m along "
-            f"lateral {e.lateral_id}"
+            f": {number(e.head_m, 1)} m of head and {number(e.flow_l_h, 2)} l/h at "
+            f"{short(e.chainage_m)} m along lateral {e.lateral_id}"
         )
+    little = "; its line is compensating, so that matters little"
+    compensating = block.tolerance_kind == "pressure_compensating"
     return (
         f"Worst emitter, in block {block.block_id}{place}. The block's heads go from "
-        f"{number(block.head_min_m, 1)} to "
-        f"{number(block.head_max_m, 1)} m, a variation of {number(block.head_variation_pct, 0)} "
-        "%; its design emission "
+        f"{number(block.head_min_m, 1)} to {number(block.head_max_m, 1)} m, a variation of "
+        f"{number(block.head_variation_pct, 0)} %{little if compensating else ''}. Its design emission "
         f"uniformity is {number(block.emission_uniformity_pct, 0)} %."
     )
 
@@ -191,17 +198,15 @@ def why_direction(f: Any) -> list[str]:
 def _bent(f: Any, row: float) -> str | None:
     """What is said of rows that do not run one way; None of rows that do."""
     parts = number(f.row_parts, 0, "several")
-    cost = number(f.cost_index, 0, "not known")
     if f.row_pattern == "contour":
         return (
-            f"The rows bend with the contours, in {parts} parts; in the mean they run at {row:.0f}° "
-            f"(index {cost}). What straight rows would ask is drawn here and told among the findings."
+            f"The rows bend with the contours, in {parts} parts; in the mean they run at {row:.0f}°. "
+            "What straight rows would ask is drawn here and told among the findings."
         )
     if f.row_pattern == "facets":
         return (
             f"The field is laid in {parts} facets, each with straight rows of its own; in the mean they run "
-            f"at {row:.0f}° (index {cost}). What other ways would ask is drawn here and told among the "
-            "findings."
+            f"at {row:.0f}°. What other ways would ask is drawn here and told among the findings."
         )
     return None
 
@@ -237,7 +242,7 @@ BLOCKS = (
     ("head_min_m", "lowest emitter, m", 1),
     ("head_max_m", "highest, m", 1),
     ("head_variation_pct", "variation, %", 0),
-    ("elevation_range_m", "of it ground, m", 1),
+    ("elevation_range_m", "by the ground alone, m", 1),
     ("emission_uniformity_pct", "uniformity, %", 0),
     ("application_mm_h", "mm/h", 2),
     ("travel_time_min", "travel, min", 0),
@@ -375,35 +380,39 @@ def zone_irrigations(rows: Rows) -> Grid | None:
     if runs.empty:
         return None
     lines = []
-    for zone_id, own in runs.groupby("zone_id"):
+    area_ha = dict(zip(rows["zones"].zone_id, rows["zones"].area_ha, strict=True))
+    for zone_id, own in runs.groupby("zone_id"):  # often some of its blocks run alone: depths do not add up
         lines.append(
             [
                 str(zone_id),
                 f"{len(own)}",
                 f"{own.hours.sum():,.0f}",
                 f"{own.volume_m3.sum():,.0f}",
-                f"{own.gross_mm.sum():,.0f}",
-                min(own["date"]).strftime("%d %b"),
-                max(own["date"]).strftime("%d %b"),
+                number(own.volume_m3.sum() / area_ha[zone_id] / 10.0, 0) if zone_id in area_ha else "–",
+                _days(min(own["date"]), None),
+                _days(max(own["date"]), None),
             ]
         )
     heads = ("zone", "runs", "hours", "m³", "mm", "first", "last")
+    years = "/".join(str(year) for year in sorted({day.year for day in runs["date"]}))
     return Grid(
         heads,
         lines,
         frozenset((1, 2, 3, 4)),
-        "Irrigations of the design year; each run is in the layer and in plan.ics",
+        f"Irrigations by zone, by the days of {years}; each run is in the layer and in plan.ics",
     )
 
 
 def tasks(rows: Rows) -> list[dict[str, str]]:
-    """The tasks of the season; the same task with the same note, one after another, is one row."""
+    """The tasks of the season; the same task with the same note is one row where its days are near."""
     found: list[dict[str, Any]] = []
+    begun: dict[tuple[str, str], dict[str, Any]] = {}
     for t in rows["season_tasks"].itertuples():
         key = (str(t.task), str(t.note or ""))
-        if not found or found[-1]["key"] != key:
-            found.append({"key": key, "first": t.date, "last": t.end_date or t.date, "where": []})
-        row = found[-1]
+        if key not in begun or (t.date - begun[key]["first"]).days >= DAYS_OF_A_ROW:
+            begun[key] = {"key": key, "first": t.date, "last": t.end_date or t.date, "where": []}
+            found.append(begun[key])
+        row = begun[key]
         row["last"] = max(filter(None, (row["last"], t.end_date, t.date)), default=None)
         row["where"].append((t.target, _days(t.date, t.end_date), _amount(t.quantity, t.unit)))
     return [_task(row) for row in found]
@@ -426,7 +435,7 @@ def _days(first: Any, last: Any) -> str:
 
 
 def _amount(quantity: float, unit: str | None) -> str:
-    return "" if quantity != quantity else f"({float(f'{quantity:.3g}'):g} {unit or ''})".replace(" )", ")")
+    return "" if quantity != quantity else f"({amount_words(quantity, unit or '').strip()})"
 
 
 # ---- what a reviewer asks ---------------------------------------------------------------------------
@@ -436,7 +445,8 @@ def questions(rows: Rows) -> list[tuple[str, str]]:
     """The questions of a reviewer with what the plan answers, or that it does not."""
     if rows["blocks"].empty:
         return []
-    return [*_of_the_ground(rows), *_of_the_water(rows), *_of_the_supply(rows)]
+    asked = [*_of_the_ground(rows), *_of_the_water(rows), *_of_the_supply(rows)]
+    return [(question, _sentence(answer)) for question, answer in asked]
 
 
 def _most(rows: Rows, column: str, unit: str) -> str:
@@ -464,6 +474,13 @@ def _of_the_ground(rows: Rows) -> list[tuple[str, str]]:
             f"the elevation model's error that was stated or found is up to {error.max():.2f} m in a block, "
             f"against {least:.1f} m or more between the heads of its emitters"
         )
+    known = {a.key: a for a in rows["assumptions"].itertuples()}
+    taken, alike = known.get("elevation.vertical_error_m"), known.get("elevation.correlation_m")
+    if taken is not None and alike is not None:
+        sure = (
+            f"an error of {taken.value} m, alike over {alike.value} m, is taken ({taken.known}); a block's "
+            f"heads differ by {least:.1f} m or more{_unsure(blocks)}"
+        )
     steep = fields[(fields.status != "not planned") & (fields.slope_p95_pct > 5.0)]
     names = _listed(steep["name"].fillna(steep.field_id), "nowhere")
     along, across = _most(rows, "row_grade_max_pct", "%"), _most(rows, "cross_slope_max_pct", "%")
@@ -478,6 +495,18 @@ def _of_the_ground(rows: Rows) -> list[tuple[str, str]]:
          "conservation service"),
         ("Which land should not be dripped?", _listed(refused, "none was refused")),
     ]  # fmt: skip
+
+
+def _unsure(blocks: pandas.DataFrame) -> str:
+    """How many blocks may leave their tolerance by that error, in words."""
+    told = blocks[blocks.chance_within_tolerance_pct.notna()]
+    few = int((told.chance_within_tolerance_pct < UNSURE_PCT).sum())
+    if not few:
+        return ""
+    return (
+        f". {few} of {len(told)} blocks keep their tolerance with a chance under "
+        f"{UNSURE_PCT:g} %: level their worst emitters"
+    )
 
 
 def _of_the_water(rows: Rows) -> list[tuple[str, str]]:

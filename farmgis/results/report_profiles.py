@@ -80,7 +80,7 @@ def lateral_chart(rows: Rows, block_id: str, dripline: str, redo: Redone) -> Mar
     told = (
         f"Lateral {row.lateral_id}, the one with the lowest emitter of {block_id}: head "
         f"{profile.head_m[0]:.1f} m at "
-        f"its inlet, lowest {profile.head_m[at]:.2f} m at {profile.chainage_m[at]:.0f} m, "
+        f"its inlet, lowest {profile.head_m[at]:.1f} m at {profile.chainage_m[at]:.0f} m, "
         f"{profile.head_m[-1]:.1f} m at its end"
     )
     lines = [

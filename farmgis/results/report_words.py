@@ -49,7 +49,7 @@ OPEN = (
 )
 
 MAINS_CAUTION = ("Pressure", "Trenches", "Electricity")
-TASKS_CAUTION = ("Acid and chlorine", "Re-entry", "Pressure")
+TASKS_CAUTION = ("Pressure", "Electricity", "Side slopes", "Acid and chlorine", "Re-entry")
 INJECTION_CAUTION = ("Backflow", "Acid and chlorine")
 
 

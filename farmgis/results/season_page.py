@@ -20,8 +20,11 @@ SEASON_FILE = "season.html"
 POLICY = "default-src 'none'; style-src 'unsafe-inline'"
 STYLE = (
     "body{font:15px/1.5 sans-serif;color:#2b2b2b;max-width:62rem;margin:1.5rem auto;padding:0 1rem}"
-    "svg{max-width:100%;height:auto}h1,h2{line-height:1.2}figure{margin:0 0 1.5rem;break-inside:avoid}"
+    "svg{max-width:100%;height:auto}h1,h2{line-height:1.2;break-after:avoid}"
+    "figure{margin:0 0 1.5rem;break-inside:avoid}"
+    "@media screen and (max-width:44rem){figure{overflow-x:auto}svg{width:44rem;max-width:none}}"
 )
+"""On a phone a chart keeps a size in which it can be read, and is moved sideways."""
 
 
 def season_page(plan: Plan) -> str | None:
@@ -47,8 +50,8 @@ def season_page(plan: Plan) -> str | None:
         f'<meta http-equiv="Content-Security-Policy" content="{POLICY}">'
         f"<title>{name}: the season</title><style>{STYLE}</style></head>\n"
         f"<body><h1>{name}: the season</h1>"
-        "<p>Days are those of the design year, or of this year where its weather was given. What waters a "
-        "field on its day decides: look at the soil before the calendar.</p>\n"
+        "<p>Days are those of the design year, or of this year where its weather was given. The soil on "
+        "the day decides, not the calendar: look at the field first.</p>\n"
         + "".join(parts)
         + "</body></html>\n"
     )
@@ -57,7 +60,7 @@ def season_page(plan: Plan) -> str | None:
 def _part(title: str, charts: Sequence[str]) -> str:
     if not charts:
         return ""
-    return f"<h2>{title}</h2>\n" + "".join(f"<figure>{chart}</figure>\n" for chart in charts)
+    return f"<h2>{title}</h2>\n" + "".join(f'<figure tabindex="0">{chart}</figure>\n' for chart in charts)
 
 
 def check_season(folder: Path, overwrite: bool) -> None:

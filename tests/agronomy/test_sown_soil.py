@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from farmgis.agronomy.soil_water import root_zone_balance
 from farmgis.agronomy.sown_soil import REPAY_DAYS, Deficit, Watering, sown_season
 
 
@@ -136,6 +137,20 @@ def test_given_irrigations_go_before_the_rule():
     assert s.refill_mm[:10].sum() == pytest.approx(5.0)
     assert s.depletion_mm[9, 0] == pytest.approx(25.0)
     assert s.refill_mm[10, 0] == pytest.approx(25.0)
+
+
+def test_soil_that_was_given_too_little_lacks_no_more_than_it_holds():
+    # FAO-56 chapter 8, as `root_zone_balance` reckons it: the crop takes less as the soil dries, and wilts
+    et, rain, total, readily = seasons(7)
+    rain = 0.2 * rain
+    given_mm = np.zeros_like(et)
+    given_mm[::9] = 12.0
+    s = sown_season(et, rain, total, readily, Watering(3), given_mm=given_mm)
+    dry = root_zone_balance(et, rain, given_mm, total, readily)
+    np.testing.assert_allclose(s.depletion_mm, dry.depletion_mm, atol=1e-9)
+    np.testing.assert_allclose(s.et_mm, dry.et_mm, atol=1e-9)
+    assert (s.depletion_mm <= np.maximum.accumulate(total) + 1e-9).all()
+    assert ((et - rain - given_mm).sum(axis=0) > total[-1]).any()  # its full ET it could not take
 
 
 # ---- managed deficit -------------------------------------------------------------------------------

@@ -47,6 +47,19 @@ def test_columns_of_other_units_are_turned_and_told(tmp_path):
         read(tmp_path, "date,tmin_c,tmin_f,tmax_c\n2020-05-01,10,50,22\n")
 
 
+def test_humidity_as_a_share_is_refused(tmp_path):
+    text = "date,tmin_c,tmax_c,rh_mean_pct\n2020-05-01,10,22,{}\n2020-05-02,11,23,{}\n"
+    with pytest.raises(InputError, match=r"rh_mean_pct: no value is over 0\.86.*percent, 0 to 100"):
+        read(tmp_path, text.format(0.86, 0.55))
+    for plain in ((86, 55), (0.5, 14), ("", "")):  # percent; dry desert air; not measured
+        assert read(tmp_path, text.format(*plain))[0].dates.size == 2
+
+
+def test_fahrenheit_names_the_column_that_takes_it(tmp_path):
+    with pytest.raises(InputError, match=r"tmax_c: 72 is impossible.*or name the column tmax_f"):
+        read(tmp_path, "date,tmin_c,tmax_c\n2020-05-01,50,72\n")
+
+
 def test_unsorted_doubled_swapped_missing_and_absent_are_each_told_once(tmp_path):
     text = (
         "date,tmin_c,tmax_c,rain_mm\n"

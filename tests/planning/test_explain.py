@@ -86,6 +86,33 @@ def test_inputs_are_told_with_how_they_are_known(plan):
     assert any(r.source for r in chain(plan, "NH-B01").reasons)
 
 
+def test_a_crops_own_design_stands_in_place_of_the_farms(plan):
+    hazel = {a.key for a in chain(plan, "NH-B01").assumptions}
+    assert "design.crops.hazelnut.row_spacing_m" in hazel
+    assert "design.row_spacing_m" not in hazel  # 0.75 m is the maize's
+    assert "design.lateral_max_m" in hazel
+    assert "design.row_spacing_m" in {a.key for a in chain(plan, "OB-B01").assumptions}
+
+
+def test_the_farm_is_explained_by_two_layers_each(plan):
+    told = {r.what: r for r in chain(plan, "farm").reasons}
+    assert chain(plan, plan.name).reasons == chain(plan, "farm").reasons
+    for what in ("irrigated area", "dripline", "emitters", "water of the season", "peak"):
+        assert told[what].agrees, what
+    changed = with_column(plan, "laterals", "length_m", lambda v: v * 1.02)
+    again = {r.what: r.agrees for r in chain(changed, "farm").reasons}
+    assert again["dripline"] is False
+    assert again["emitters"] is True
+
+
+def test_a_junction_tells_the_mains_that_meet_there(plan):
+    mains = rows_of(plan.tables, "mains")
+    node = next(r["to_node"] for r in mains if r["to_node"].startswith("J-"))
+    fed, feeds = chain(plan, node).reasons
+    assert fed.value in {r["main_id"] for r in mains if r["to_node"] == node}
+    assert set(feeds.value.split(", ")) == {r["main_id"] for r in mains if r["from_node"] == node}
+
+
 def test_unknown_id_names_the_nearest(plan):
     with pytest.raises(InputError, match="OB-B0"):
         chain(plan, "OB-B00")

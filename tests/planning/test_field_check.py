@@ -149,3 +149,32 @@ def test_places_along_a_lateral(count, places, least):
     assert len(found) == len(set(found)) >= least
     assert found[0] == 0
     assert found[-1] == count - 1
+
+
+def sixth(flow_l_h):
+    return lambda p: (flow_l_h if p["point_id"].endswith("T06") else 2.0, 10.0)
+
+
+@pytest.mark.parametrize(
+    ("change", "valve", "told"),
+    [
+        (sound, (102.0, 50_000.0), "the valve's head is 1,020 %"),  # 100 kPa written as bar
+        (sound, (10.0, 50.0), "the valve's flow is 0.1 %"),  # m3/h written as l/h
+        (lambda _: (120.0, 10.0), (10.0, 50_000.0), "32 of 32 emitters would give over 5 times"),  # min for s
+        (sixth(7.2), (10.0, 50_000.0), None),  # 3.6 times: a torn one, no misreading
+        (sixth(25.0), (10.0, 50_000.0), "(A-B01-T06)"),  # millilitres and seconds exchanged
+    ],
+)
+def test_readings_far_off_are_first_taken_for_misread(change, valve, told):
+    says = check(change, valve).says
+    looks = [s for s in says if "its unit and its column" in s]
+    assert len(looks) == (told is not None)
+    if told is not None:
+        assert told in looks[0]
+        assert not any("regulator" in s or "leaks" in s for s in says)
+
+
+def test_a_block_without_water_is_no_misreading():
+    dry = check(lambda _: (0.0, 0.0), (0.0, 0.0))
+    assert any("32 of 32 emitters give nothing" in s for s in dry.says)
+    assert not any("unit" in s for s in dry.says)

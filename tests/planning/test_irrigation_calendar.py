@@ -1,6 +1,7 @@
 """The irrigation calendar: laws against the season's demand, days worked by hand, and short sources."""
 
 import itertools
+import re
 from collections import defaultdict
 from datetime import date
 
@@ -139,6 +140,8 @@ def test_halved_hours_move_dates_and_show_stress():
     assert found.measured > 10.0
     given = sum(halved.given_m3.values())
     assert given < asked(seasons)
+    missing = float(re.search(r"([\d,]+) m3 of the season's need", found.what)[1].replace(",", ""))
+    assert missing == float(f"{asked(seasons) - given:.3g}")  # a sentence carries three figures
     # no block is given more than its crop can use: what it lost in ET it also was not given
     assert given <= asked(seasons) - 0.5 * 50.0 * sum(halved.lost_et_mm.values()) / 0.9
 
@@ -199,3 +202,18 @@ def test_without_a_source_zones_run_within_the_hours_told():
     assert {i.zone_id for i in calendar.irrigations} == {"farm-Z01", "farm-Z02"}
     assert sum(i.volume_m3 for i in calendar.irrigations) == pytest.approx(asked(seasons))
     assert all(isinstance(i.date, date) for i in calendar.irrigations)
+
+
+def test_each_run_tells_whose_valves_open_and_for_how_long():
+    # the named blocks' hours times their flow are the run's volume: 50 m3/h each
+    shifts, seasons, sources, hours = farm_of(2, rain=stormy, crops=("maize", "sunflower"))
+    runs = season_calendar(shifts, seasons, sources, hours).irrigations
+    members = {s.zone_id: set(s.block_ids) for s in shifts}
+    counts = set()
+    for run in runs:
+        opened = dict(part.removesuffix(" h").split(" ") for part in run.blocks.split(", "))
+        counts.add(len(opened))
+        assert set(opened) <= members[run.zone_id]
+        assert max(map(float, opened.values())) == pytest.approx(run.hours, abs=0.051)
+        assert 50.0 * sum(map(float, opened.values())) == pytest.approx(run.volume_m3, abs=50.0 * 0.101)
+    assert counts == {1, 2}  # sunflower is done sooner: then only maize's valve opens

@@ -1,6 +1,7 @@
 """Facets and contour rows on shapes whose answer is known, and on rough ground."""
 
 import math
+import re
 
 import numpy as np
 import pytest
@@ -8,6 +9,7 @@ import shapely
 
 from farmgis.planning.block_search import submain_pipes
 from farmgis.planning.contour_rows import contour_bands
+from farmgis.planning.directions import direction_findings
 from farmgis.planning.facets import facets
 from farmgis.planning.grades import grades
 from farmgis.planning.land import row_findings
@@ -91,6 +93,13 @@ def test_twisted_ground_gets_facets_or_contour_rows(laid, height):
     straight = min((c for c in layout.candidates if c.pattern == "straight"), key=lambda c: c.grade_over_pct)
     assert layout.chosen.grade_over_pct < 0.5 * straight.grade_over_pct
     assert layout.chosen.laid_index < straight.cost_index
+
+
+def test_twisted_ground_is_told_in_whole_sentences(laid, square_field):
+    found = direction_findings(square_field(24.0, line=COMPENSATING), *laid(saddle))
+    (told,) = [f.what for f in found if "twisted" in f.what]
+    assert ". Contour rows in " in told or ". Rows in facets in " in told
+    assert not re.search(r"index \d{4}", told)  # thousands are set apart
 
 
 def test_a_ridge_is_cut_along_its_crest(square_field, ground):

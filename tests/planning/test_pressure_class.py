@@ -245,7 +245,7 @@ def test_long_rising_main_and_falling_heads_are_told():
     assert [f.severity for f in found] == ["attention", "note"]
     assert "1.0 km of its mains" in found[0].what
     assert found[0].measured == pytest.approx(45.0 - 54.7, abs=0.2)
-    assert "rises 25 m over 1200 m to A-V" in found[1].what
+    assert "rises 25 m over 1,200 m to A-V" in found[1].what
     assert f"{2400.0 / reach.wave_speed_m_s:.0f} s" in found[1].what
 
 

@@ -126,6 +126,32 @@ def test_quantities_of_a_small_field_by_hand(found):
     })  # fmt: skip
 
 
+def test_valves_and_regulators_have_no_spares(tables):
+    # as the farm file's `fittings_pct` says: 8 % on small fittings; two check valves of 400 mm nobody wants
+    kinds = ("regulator", "reducing valve", "check", "pressure relief", "air and vacuum")
+    rows = ({"fitting_id": k, "kind": k, "size_mm": 100.0, "on_id": "A-B01-V"} for k in kinds)
+    found = quantities(tables | {"fittings": table(*rows)}, {"a line": LINE}, Spares(), 15.0)
+    bought = {q.item: q.to_buy for q in found if q.item in kinds}
+    assert bought == {k: 2.0 if k == "air and vacuum" else 1.0 for k in kinds}
+
+
+def test_head_works_are_bought_whole(tables):
+    station = {
+        "source_id": "river", "flow_m3h": 25.0, "duty_head_m": 40.0, "pump_kw": 4.0, "filter_micron": 130.0,
+        "filter_flow_m3h": 30.0, "energy_kwh_m3": 0.2, "filter_kind": "media", "filter_units": 3,
+        "filter_unit_mm": 900.0,
+        "order": "pump, check valve, sand separator, media filter, injection with its own check valve",
+    }  # fmt: skip
+    found = quantities(tables | {"headworks": table(station)}, {"a line": LINE}, Spares(), 15.0)
+    sizes = {q.item: (q.size, q.unit) for q in found if q.part == "head works"}
+    assert sizes == {
+        "pump": ("25 m3/h at 40 m, 4 kW", "pieces"),
+        "filter": ("3 media units of 900 mm, 130 micron, 30 m3/h", "pieces"),
+        "sand separator": ("for 25 m3/h", "sets"),
+        "injection with its own check valve": ("for 25 m3/h", "sets"),
+    }
+
+
 def test_spares_apart_and_whole_packs(found):
     line, offtake = (next(q for q in found if q.item == item) for item in ("dripline", "offtake"))
     assert (line.drawn, line.spare_pct, line.to_buy) == (10_000.0, 4.0, 10_500.0)  # 10,400 m are 21 reels

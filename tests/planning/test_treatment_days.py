@@ -49,6 +49,14 @@ def test_they_move_to_the_nearest_days_on_which_the_source_runs_and_feeds_nothin
     assert made["flush laterals"] == MIDDLE
 
 
+def test_they_move_to_a_day_on_which_water_runs():
+    # a winter crop's line stands still from 20 days before the middle to 9 after it
+    runs = [run(d) for d in (*days(-40, 20), *days(10, 20))]
+    made = dates(on_free_days(TREATMENTS, runs, [], SHIFTS))
+    assert made["treat with chlorine"] == MIDDLE + timedelta(days=10)
+    assert made["treat with acid"] == MIDDLE + timedelta(days=17)
+
+
 def test_what_another_source_feeds_does_not_matter():
     runs = [run(d) for d in days(-30, 60)]
     fed = [dose(d, "borehole-Z01") for d in days(-20, 24)]

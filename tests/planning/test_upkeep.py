@@ -11,8 +11,9 @@ SOWING, FIRST, LAST, HARVEST = date(2013, 4, 25), date(2013, 5, 20), date(2013, 
 
 def work(field_id, hectares=30.0, sown="moist", **more):
     given = {"blocks": 5, "laterals": 900, "source_id": "river"} | more
+    blocks = given["blocks"]
     dates = {"first_irrigation": FIRST, "last_irrigation": LAST, "harvest": HARVEST,
-             "sowings": ((SOWING, hectares),), "emerged": SOWING + timedelta(days=10)}  # fmt: skip
+             "sowings": ((SOWING, hectares, blocks),), "emerged": SOWING + timedelta(days=10)}  # fmt: skip
     return FieldWork(field_id=field_id, irrigated_ha=hectares, sown=sown, **(dates | given))
 
 
@@ -35,7 +36,7 @@ def test_laying_days_by_hand():
 def test_dry_sown_line_is_laid_with_the_sowing_before_the_first_dose():
     # A: 60 ha on the 25th are four days, 22 to 25 April. B: 15 ha on the 28th and 30 on the 30th
     later = SOWING + timedelta(days=3)
-    parts = ((later, 15.0), (SOWING + timedelta(days=5), 30.0))
+    parts = ((later, 15.0, 2), (SOWING + timedelta(days=5), 30.0, 3))
     works = [
         work("A", 60.0, "dry", first_irrigation=SOWING),
         work("B", 45.0, "dry", first_irrigation=later, sowings=parts),
@@ -48,7 +49,10 @@ def test_dry_sown_line_is_laid_with_the_sowing_before_the_first_dose():
     assert not named(tasks, "weed by machine")
     assert found == ()
     assert named(tasks, "flush mains")[0].date == date(2013, 4, 24)
-    assert [(t.date.day, t.end_date.day) for t in named(tasks, "flush laterals", "farm")] == [(25, 28)]
+    # line is laid until the 30th: nothing is flushed, nor checked, before it lies
+    assert [(t.date.day, t.end_date.day) for t in named(tasks, "flush laterals", "farm")] == [(25, 30)]
+    checked = [(t.target, t.date.day, t.quantity) for t in named(tasks, "check pressure and flow")]
+    assert checked == [("A", 25, 15.0), ("B", 28, 6.0), ("B", 30, 9.0)]
 
 
 def test_laying_that_takes_longer_than_the_first_water_waits_is_told():
@@ -93,6 +97,14 @@ def test_taking_up_that_meets_the_irrigations_is_told():
     assert "in A before the last irrigation" in told[0].what
 
 
+def test_water_after_a_stated_harvest_is_told():
+    # harvest on 20 August, the last water on 1 September: twelve days later. More machines would not help
+    _, found = season_tasks([work("A", harvest=date(2013, 8, 20)), work("B")], 15.0)
+    assert [(f.severity, f.where_id, f.measured) for f in found] == [("attention", "A", 12.0)]
+    assert "for 20 August" in found[0].what
+    assert "until 01 September" in found[0].what
+
+
 def test_flush_runs_from_mains_to_laterals_before_the_first_water():
     tasks, _ = season_tasks([work("A"), work("B")], 15.0)
     first = [t for t in tasks if t.date == FIRST - timedelta(days=1) and t.task.startswith("flush")]
@@ -105,6 +117,16 @@ def test_laterals_are_flushed_at_least_monthly():
     tasks, _ = season_tasks([work("A")], 15.0)
     days = [FIRST - timedelta(days=1), *(t.date for t in named(tasks, "flush laterals", "A")), LAST]
     assert all((b - a).days <= 31 for a, b in zip(days, days[1:]))  # noqa: B905, RUF007
+
+
+def test_what_stood_still_is_not_flushed_again():
+    # water until 10 June and again from 25 August: on 19 July and 18 August there is nothing to wash out
+    ran = {"river": [FIRST + timedelta(days=n) for n in (*range(22), *range(97, 105))]}
+    tasks, _ = season_tasks([work("A")], 15.0, ran=ran)
+    assert [f"{t.date:%d %b}" for t in named(tasks, "flush laterals", "A")] == ["19 Jun"]
+    assert [f"{t.date:%d %b}" for t in named(tasks, "service filter")] == ["19 May", "19 Jun"]
+    always = {"river": [FIRST + timedelta(days=n) for n in range(105)]}
+    assert season_tasks([work("A")], 15.0, ran=always) == season_tasks([work("A")], 15.0)
 
 
 def test_lines_of_trees_stay():

@@ -80,6 +80,57 @@ def test_a_calendar_library_reads_what_was_meant(plan):
     assert task.decoded("DTEND") == dt.date(2004, 3, 2)  # the day after the last: not included
 
 
+def test_runs_that_follow_each_other_do_not_overlap(plan):
+    # 8.0276 h from 02:00:00 is 10:01:40; the next zone's start is written 10:01
+    days = objects(dt.date(2004, 4, 25), dt.date(2004, 4, 25))
+    columns = {
+        "date": days,
+        "zone_id": objects("river-Z01", "river-Z02"),
+        "shift": np.array([1, 2]),
+        "start": objects("02:00", "10:01"),
+        "hours": np.array([8.0276, 1.0]),
+        "gross_mm": np.array([13.3, 1.7]),
+        "volume_m3": np.array([3986.8, 500.0]),
+        "purpose": objects("refill", "refill"),
+        "blocks": objects("A-B01 8.0 h", ""),
+    }
+    own = Plan(plan.name, plan.crs, {"irrigations": Table(columns)}, (), (), {})
+    first, second = events(calendar_text(own))
+    assert first.decoded("DTEND") == second.decoded("DTSTART")
+    assert first["DESCRIPTION"].endswith("refill. Opens A-B01 8.0 h")
+    assert second["DESCRIPTION"].endswith("refill")
+
+
+def test_injections_are_in_the_calendar_with_their_cautions(plan):
+    doses = Table(
+        {
+            "date": objects(dt.date(2004, 6, 2)),
+            "zone_id": objects("river-Z01"),
+            "product": objects("urea"),
+            "product_kg": np.array([78.3]),
+            "inject_l_h": np.array([25.34]),
+            "inject_start": objects("21:38"),
+            "inject_end": objects("00:54"),
+            "rinse_min": np.array([218.07]),
+            "stock_l": np.array([184.2]),
+        }
+    )
+    (dose,) = events(calendar_text(Plan(plan.name, plan.crs, {"nutrient_doses": doses}, (), (), {})))
+    assert dose["SUMMARY"] == "Inject urea: river-Z01"
+    assert dose.decoded("DTSTART") == dt.datetime(2004, 6, 2, 21, 38)
+    assert dose.decoded("DTEND") == dt.datetime(2004, 6, 3, 0, 54)  # past midnight
+    assert "78 kg in 184 l of stock, 25.3 l/h; then 219 min of clean water" in dose["DESCRIPTION"]
+    for caution in ("backflow prevention", "Goggles", "label", "local code"):
+        assert caution in dose["DESCRIPTION"]
+
+
+def test_two_parts_of_a_field_on_one_day_are_two_events(plan):
+    two = plan.tables["season_tasks"].columns
+    doubled = Table({name: np.concatenate([values, values]) for name, values in two.items()})
+    found = events(calendar_text(Plan(plan.name, plan.crs, {"season_tasks": doubled}, (), (), {})))
+    assert len({str(e["UID"]) for e in found}) == 2
+
+
 def test_season_is_moved_to_the_stated_sowing(plan):
     moved = Plan(plan.name, plan.crs, plan.tables, (), (), {}, 365)
     first, *_ = events(calendar_text(moved))

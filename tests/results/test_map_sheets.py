@@ -214,6 +214,9 @@ def test_sheets_say_what_they_show(written):
     assert "each 2nd is drawn" in pages[1] or "Lateral" in pages[1]
     assert "LR-B01-V" in pages[4]
     assert "high point" in pages[5]
+    for page in pages[4:]:  # what a crew sets and opens: its gauge's unit, and its caution
+        assert "10 m: 98 kPa, 0.98 bar" in page  # 1 m of water is 9.80665 kPa
+        assert "under pressure: shut off and bleed" in page
     assert [p.name for p in sorted(folder.glob("*.png"))] == [f"sheet-{k:02d}.png" for k in (1, 2, 3)]
 
 

@@ -10,6 +10,7 @@ import warnings
 
 import pytest
 
+from farmgis.results.season_page import write_season
 from farmgis.run import write_report
 
 NAMES = ("chromium", "chromium-browser", "google-chrome")
@@ -235,4 +236,18 @@ def test_the_policy_stops_what_would_leave(browser, path, tmp_path):
     visit = Visit(browser, bad)
     assert any("Content Security Policy" in h for h in visit.heard)
     assert not any(h.startswith("dialog") for h in visit.heard)
+    visit.context.close()
+
+
+@pytest.mark.parametrize(("wide", "letters_px"), [(390, 10.0), (1280, 10.0)])
+def test_season_charts_can_be_read_and_the_page_stays_in_the_screen(
+    browser, two_fields, tmp_path, wide, letters_px
+):
+    """Letters are 11 units of an image that is 720 wide: scaled to 390 px they would be 6 px high."""
+    path = write_season(two_fields, tmp_path)
+    visit = Visit(browser, path, viewport={"width": wide, "height": 844})
+    chart = visit.page.locator("svg").first.bounding_box()
+    assert 11.0 * chart["width"] / 720.0 >= letters_px
+    assert visit.page.evaluate("document.documentElement.scrollWidth") <= wide
+    visit.quiet(path)
     visit.context.close()
