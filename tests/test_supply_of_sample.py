@@ -126,9 +126,11 @@ def epanet_heads(wntr, mains, source_id, head_m, taken_m3h, held, prefix):
     for row in mains.itertuples():
         start = row.from_node if row.seq == 1 else f"{row.main_id}/{row.seq - 1}"
         if row.seq == 1 and row.main_id in held.index:
-            valve, start = held.loc[row.main_id], f"{row.main_id}/held"
+            valve, start, above = held.loc[row.main_id], f"{row.main_id}/held", f"{row.main_id}/above"
             net.add_junction(start, elevation=float(valve.elevation_m))
-            net.add_valve(f"{row.main_id}-PRV", row.from_node, start, diameter=row.inside_mm / 1000.0,
+            net.add_junction(above, elevation=float(valve.elevation_m))
+            net.add_pipe(above, row.from_node, above, length=0.01, diameter=1.0)  # none beside a reservoir
+            net.add_valve(f"{row.main_id}-PRV", above, start, diameter=row.inside_mm / 1000.0,
                           valve_type="PRV", initial_setting=float(valve.set_head_m))  # fmt: skip
         end = row.to_node if row.seq == last[row.main_id] else f"{row.main_id}/{row.seq}"
         net.add_pipe(f"{row.main_id}-{row.seq}", start, end, length=1.1 * row.length_m,

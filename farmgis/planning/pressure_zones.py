@@ -33,6 +33,10 @@ LEAST_RELIEF_M = 5.0
 UNSERVED_FACTOR = 100.0
 """A metre that no class on sale bears costs this many times the dearest, so that a valve is sought first."""
 
+PUMP_GAIN = 0.02
+"""A pump of its own that saves less than this share is no reason for a second source (common practice)."""
+
+Laid = Literal["class", "reducing valve"]
 Option = Literal["class", "reducing valve", "separate pump"]
 
 
@@ -53,16 +57,23 @@ class ReducingValve:
 
 @dataclass(frozen=True)
 class Zones:
-    """How pressure is kept down. `static_level_m` (nodes,) is the head above datum at rest in each link.
+    """How pressure is kept down, in the cheaper of the two ways that are laid.
 
-    `cost` holds what each way costs, in one unit; inf where it leaves a reach that no class bears.
+    `static_level_m` (nodes,) is the head above datum at rest in each link. `cost` holds what each way costs,
+    in one unit; inf where it leaves a reach that no class bears.
     """
 
-    option: Option
+    option: Laid
     valves: tuple[ReducingValve, ...]
     static_level_m: Floats
     cost: dict[Option, float]
     pump_link: int | None = None
+
+    @property
+    def pump_pays(self) -> bool:
+        """Whether a pump of its own for a branch would cost clearly less than what is laid."""
+        laid = self.cost[self.option]
+        return self.cost["separate pump"] < ((1.0 - PUMP_GAIN) * laid if np.isfinite(laid) else np.inf)
 
 
 @dataclass(frozen=True)
@@ -92,7 +103,7 @@ def pressure_zones(
     shut_off_level_m: float,
     prices: ZonePrices,
 ) -> Zones:
-    """The cheapest way to keep every reach within a class.
+    """The cheaper way to keep every reach within a class; what a pump of its own would cost, to be told.
 
     `head_m` and `needed_m` (shifts, nodes) are heads above datum as they run and as they are needed, NaN
     where nothing flows or nothing is needed. A reducing valve stands only where every shift has more
@@ -109,11 +120,9 @@ def pressure_zones(
         "reducing valve": with_valves if valves and not bill.unserved(reduced) else np.inf,
         "separate pump": pumped,
     }
-    option = min(cost, key=lambda k: cost[k])
-    if not np.isfinite(cost[option]):
-        option = "reducing valve" if valves and with_valves < bill.total(plain) else "class"
-    kept = valves if option == "reducing valve" else ()
-    return Zones(option, kept, (reduced if kept else plain).level_m, cost, pump_link)
+    laid: Laid = "reducing valve" if valves and with_valves < bill.total(plain) else "class"
+    kept = valves if laid == "reducing valve" else ()
+    return Zones(laid, kept, (reduced if kept else plain).level_m, cost, pump_link)
 
 
 def reduced_heads_m(network: MainNetwork, head_m: Floats, valves: Sequence[ReducingValve]) -> Floats:
@@ -314,7 +323,7 @@ def zone_findings(source_id: str, network: MainNetwork, zones: Zones, unit: str)
         )
         for v in zones.valves
     ]
-    if zones.option == "separate pump" and zones.pump_link is not None:
+    if zones.pump_link is not None and zones.pump_pays:
         found.append(
             Finding(
                 "note",

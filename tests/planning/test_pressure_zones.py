@@ -129,9 +129,20 @@ def test_no_valve_where_a_shift_has_no_head_to_spare():
 def test_a_separate_pump_where_both_others_are_dear():
     network = tree(PARENT, [100.0, 70.0, 140.0, 65.0, 60.0])
     zones = zones_of(network, HEAD, NEEDED, 184.0, ZonePrices(lambda p: p.weight_kg_m, 1e6, 10.0))
-    assert zones.option == "separate pump"
+    assert zones.option == "class"  # a second source is advised, never planned
     assert zones.cost["separate pump"] < zones.cost["class"]
     assert "a pump and a main of its own" in zone_findings("river", network, zones, "kg")[0].what
+
+
+def test_a_pump_that_is_cheapest_by_little_keeps_no_valve_away():
+    network = tree(PARENT, [100.0, 70.0, 140.0, 65.0, 60.0])
+    plain = zones_of(network, HEAD, NEEDED, 184.0)
+    near = plain.cost["reducing valve"] * 0.99 - (plain.cost["separate pump"] - WEIGHT.pump_set)
+    zones = zones_of(network, HEAD, NEEDED, 184.0, replace(WEIGHT, pump_set=near))
+    assert zones.cost["separate pump"] < zones.cost["reducing valve"] < zones.cost["class"]
+    assert zones.option == "reducing valve"
+    assert [v.link for v in zones.valves] == [v.link for v in plain.valves] != []
+    assert not zones.pump_pays
 
 
 def test_what_no_class_bears_calls_for_a_valve():
