@@ -7,6 +7,9 @@ from farmgis.planning.layout import LaidBlock, Layout
 from farmgis.planning.survey import Survey
 from farmgis.records import Farm, Field, Finding, Table
 
+CUT_CROPS = ("alfalfa",)
+"""Crops of the table that are cut several times in a season."""
+
 LEFT_OUT_PCT = 2.0
 """Land of a field that no lateral serves is worth a word from this share on."""
 
@@ -163,4 +166,23 @@ def farm_findings(farm: Farm) -> list[Finding]:
                 "state the river pump, borehole or hydrant in the farm file",
             )
         )
-    return found
+    return [*found, *_of_one_cut(farm)]
+
+
+def _of_one_cut(farm: Farm) -> list[Finding]:
+    """Crops that are cut again and again, by the table's stages: those of a first cut (FAO-56 table 11)."""
+    tabled = [f for f in farm.fields if not f.crop.source.startswith("farm file")]
+    own = [f for f in tabled if f.crop.name in CUT_CROPS]
+    if farm.weather is None or not own:
+        return []
+    crop, named = own[0].crop, ", ".join(f.field_id for f in own)
+    days = sum(crop.stage_days)
+    what = (
+        f"{crop.name} is cut several times, and the table's stages are those of a first cut: the season of "
+        f"{named} is one of {days} days, and its water that of one cut"
+    )
+    advice = (
+        f'state `[[crop]]` with `like = "{crop.name}"` and stages from its first growth to the last cut: its '
+        "coefficients are means over the cuttings"
+    )
+    return [Finding("attention", "demand", what, own[0].field_id, advice, float(days), None, "days")]

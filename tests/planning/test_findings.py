@@ -1,9 +1,14 @@
 """What a layout tells of blocks that cannot be helped."""
 
+from dataclasses import replace
+from pathlib import Path
+
 import numpy as np
 
+from farmgis.geodata.farm_file import read_farm
+from farmgis.geodata.farm_parts import crop_of
 from farmgis.planning.block_search import submain_pipes
-from farmgis.planning.findings import layout_findings
+from farmgis.planning.findings import farm_findings, layout_findings
 from farmgis.planning.layout import lay_out
 from farmgis.planning.survey import survey
 from farmgis.records import Design, Dripline
@@ -20,3 +25,15 @@ def test_emitters_that_get_no_water_are_told(square_field, ground):
     assert lowest <= 0.0
     told = [f for f in layout_findings(field, found, layout) if "give nothing" in f.what]
     assert [f.measured for f in told] == [lowest]
+
+
+def test_lucerne_by_a_first_cuts_stages_is_told():
+    """FAO-56 table 11: alfalfa, first cutting cycle, 10 + 30 + 25 + 10 = 75 days."""
+    farm = read_farm(Path(__file__).parents[2] / "sample_geodata" / "farm.toml")
+    lucerne = replace(farm.fields[0], crop=reader.crop("alfalfa"))
+    (told,) = [f for f in farm_findings(replace(farm, fields=(lucerne,))) if "first cut" in f.what]
+    assert (told.where_id, told.measured) == (lucerne.field_id, 75.0)
+    stages = {"initial_days": 20, "development_days": 30, "middle_days": 110, "late_days": 20}
+    given = crop_of({"crop": [{"name": "alfalfa", "like": "alfalfa", **stages}]}, "alfalfa")
+    own = replace(lucerne, crop=given)
+    assert not [f for f in farm_findings(replace(farm, fields=(own,))) if "cut" in f.what]
