@@ -15,6 +15,7 @@ import numpy as np
 import shapely
 
 from farmgis.errors import FieldError, LandError, OutputError
+from farmgis.layers import LAYERS
 from farmgis.planning.assignment import FieldNeed, assigned
 from farmgis.planning.block_chance import with_chances
 from farmgis.planning.block_search import submain_pipes
@@ -142,7 +143,8 @@ def _field_or_finding(field: Field, farm: Farm, source_flow_m3h: float) -> Field
 def _refused(
     field_id: str, name: str, area: Any, crop: str | None, findings: tuple[Finding, ...]
 ) -> FieldPlan:
-    facts = {
+    facts: dict[str, Any] = {c.name: None for c in LAYERS["fields"].columns}  # whole, if it is the only one
+    facts |= {
         "field_id": field_id,
         "name": name,
         "crop": crop,
