@@ -23,8 +23,9 @@ LEAST_CELLS = 100
 STEEP_PCT = 30.0
 """Ground steeper than this is rarely farmed: more likely the elevations are in feet."""
 
-WALL_PCT = 60.0
-"""No field has slopes over this: a bank, a building, a tree, or a step in the model (common practice)."""
+WALL_PCT, WALL_TIMES = 60.0, 3.0
+"""Slopes over this, and so many times over nearly all others of a field, are a bank, a building, a tree or a
+step in the model (common practice)."""
 
 
 @dataclass(frozen=True)
@@ -76,6 +77,8 @@ def survey(field: Field, window: Surface, smoothing_m: float | None = None) -> S
     slope = slope_pct(dz_dx[inside], dz_dy[inside])
     z = surface.z_m[inside]
     p95 = float(np.percentile(slope, 95.0))
+    found = _findings(field, window, area, voids, p95)
+    found += _walls(field, surface, inside, slope_pct(dz_dx, dz_dy), p95)
     return Survey(
         surface=surface,
         inside=inside,
@@ -87,7 +90,7 @@ def survey(field: Field, window: Surface, smoothing_m: float | None = None) -> S
         contour=contour(surface, inside, noise, smoothing_m),
         dz_dx=dz_dx,
         dz_dy=dz_dy,
-        findings=(*_findings(field, window, area, voids, p95), *_walls(field, surface, inside, dz_dx, dz_dy)),
+        findings=tuple(found),
     )
 
 
@@ -110,10 +113,10 @@ def _void_share(window: Surface, area: Any) -> float:
     return float(np.mean(~np.isfinite(window.z_m[inside]))) if inside.any() else 0.0
 
 
-def _walls(field: Field, surface: Surface, inside: Mask, dz_dx: Floats, dz_dy: Floats) -> list[Finding]:
+def _walls(field: Field, surface: Surface, inside: Mask, slope: Floats, p95: float) -> list[Finding]:
     """Places where the ground stands like a wall."""
-    slope = slope_pct(dz_dx, dz_dy)
-    wall = inside & (slope > WALL_PCT)
+    limit = max(WALL_PCT, WALL_TIMES * p95)
+    wall = inside & (slope > limit)
     if not wall.any():
         return []
     return [
@@ -126,7 +129,7 @@ def _walls(field: Field, surface: Surface, inside: Mask, dz_dx: Floats, dz_dy: F
             "look whether it is a bank, a building or a tree, or a step where two models meet; give what "
             "is not planted as an exclusion, or a model of the bare earth",
             measured=float(slope[wall].max()),
-            limit=WALL_PCT,
+            limit=limit,
             unit="%",
             geometry=cells_land(surface, wall),
         )
