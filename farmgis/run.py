@@ -15,6 +15,7 @@ import numpy as np
 import shapely
 
 from farmgis.errors import FieldError, LandError, OutputError
+from farmgis.layers import LAYERS
 from farmgis.planning.assignment import FieldNeed, assigned
 from farmgis.planning.block_chance import with_chances
 from farmgis.planning.block_search import submain_pipes
@@ -135,14 +136,19 @@ def _field_or_finding(field: Field, farm: Farm, source_flow_m3h: float) -> Field
         finding = Finding("stop", "field", str(error), field.field_id, *told)
         return _refused(field.field_id, field.name, field.area, field.crop.name, (finding,))
     except (FieldError, shapely.errors.GEOSException) as error:
-        finding = Finding("stop", "field", str(error), field.field_id, "see what it says, then plan again")
+        what, advice = str(error), "see what it says, then plan again"
+        if not isinstance(error, FieldError):
+            what = f"field {field.field_id!r}: its shapes cannot be cut into parts ({error})"
+            advice = 'mend its boundary and exclusions in a GIS, or state `row_pattern = "straight"`'
+        finding = Finding("stop", "field", what, field.field_id, advice)
         return _refused(field.field_id, field.name, field.area, field.crop.name, (finding,))
 
 
 def _refused(
     field_id: str, name: str, area: Any, crop: str | None, findings: tuple[Finding, ...]
 ) -> FieldPlan:
-    facts = {
+    facts: dict[str, Any] = {c.name: None for c in LAYERS["fields"].columns}  # whole, if it is the only one
+    facts |= {
         "field_id": field_id,
         "name": name,
         "crop": crop,

@@ -73,7 +73,7 @@ def _with_exclusions(
     ]
     unusable = sum(1 for s in valid if not polygons_of(s))
     if unusable:
-        found += (_note(f"{unusable} exclusions are no areas and are left out."),)
+        found += (_note(f"{unusable} exclusions in {Path(path).name} are no areas and are left out."),)
     plain = [p for s, c in zip(valid, clear, strict=True) if math.isnan(c) for p in polygons_of(s)]
     wide = [
         shapely.buffer(p, c, quad_segs=4)
@@ -87,7 +87,7 @@ def _with_exclusions(
         for p, a, b in zip(parcels, inside, taken, strict=True)
     ]
     if not any(a is not None or b is not None for a, b in zip(inside, taken, strict=True)):
-        found += (_note("No exclusion lies in any field."),)
+        found += (_elsewhere(path, "exclusion"),)
     return made, found
 
 
@@ -106,7 +106,7 @@ def _with_tracks(
     ]
     taken = _cut(wide, parcels)
     if not any(t is not None for t in taken):
-        found += (_note("No track lies in any field."),)
+        found += (_elsewhere(path, "track"),)
     return [replace(p, taken=_joined(p.taken, t)) for p, t in zip(parcels, taken, strict=True)], found
 
 
@@ -143,7 +143,7 @@ def _with_rows(
         inside = [p for s in near for p in _lines_of(shapely.intersection(s, parcel.area)) if p.length > 1.0]
         made.append(replace(parcel, kept_rows=shapely.multilinestrings(inside) if inside else None))
     if not any(p.kept_rows is not None for p in made):
-        found += (_note("No row that stands already lies in any field."),)
+        found += (_elsewhere(path, "row that stands already"),)
     return made, found
 
 
@@ -205,6 +205,11 @@ def _number(value: Any) -> float | None:
 
 def _note(what: str) -> Finding:
     return Finding("attention", "input", what, "farm", "Nothing to do, if that was meant.")
+
+
+def _elsewhere(path: str | Path, kind: str) -> Finding:
+    what = f"No {kind} of {Path(path).name} lies in any field: the plan does without it."
+    return Finding("attention", "input", what, "farm", "Check its coordinates and its CRS, or leave it out.")
 
 
 MARK_KEYS: Mapping[str, Kind] = {"exclusions": "areas", "tracks": "lines", "rows": "lines"}

@@ -51,7 +51,8 @@ def choose_azimuth(whole: Ground, rules: Rules, judge: Judge) -> tuple[float, tu
     wanted = candidate_azimuths(field.area, ground.contour, field.design.row_fall_pct)
     judged = [closely(wanted[0] if fixed is None else fixed % 180.0)]
     rough: list[Candidate] = []
-    if fixed is None and judged[0].over_ha <= 2.0 * HOPELESS_SHARE * field.area.area / 1e4:
+    none, over_ha = judged[0].blocks == 0, judged[0].over_ha  # across a narrow field no row may fit
+    if fixed is None and (none or over_ha <= 2.0 * HOPELESS_SHARE * field.area.area / 1e4):
         rough = all_round(whole, rules, judge, wanted[1:], judged[0].cost_index)
         judged += [closely(c.azimuth_deg) for c in _best_apart(rough, judged[0].azimuth_deg)]
     possible = [c for c in judged if math.isfinite(c.cost_index)] or judged

@@ -85,6 +85,10 @@ def best_blocks(
 
     band = (rules.least_flow_m3h, rules.most_flow_m3h)
     cuts = cheapest_cuts(best, flows, band, least_cost, look if rules.detail.exact else None, perhaps)
+    if trial.mode == tables.OWN_RANGE and not rules.detail.exact:
+        for a, b in cuts:  # both ends of a submain may serve: not the first, the cheaper one counts
+            if not perhaps[a, b - a - 1]:
+                improve(trial, bounds, rules, a, b, best[a, b - a - 1], choice[a, b - a - 1])
     at_least = fewest_blocks(flows, rules.most_flow_m3h) / len(cuts)
     found = []
     for a, b in cuts:

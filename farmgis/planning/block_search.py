@@ -41,6 +41,9 @@ LONGEST_SIDESTEP_M = 120.0
 """A submain may run this far along the rows from one line to the next, where pieces are short; it pays for
 the pipe."""
 
+FIRST_TIGHTNESS = 0.95
+"""Share of the tolerance that a search may use at first. Of a compensating line's own range that is all."""
+
 MOST_UNITS = 40
 """A strip is first judged in no more units than this; on steep ground the search may need more."""
 
@@ -99,7 +102,7 @@ class Rules:
     water: Water
     most_flow_m3h: float
     least_flow_m3h: float
-    tightness: float = 0.95
+    tightness: float = FIRST_TIGHTNESS
     detail: Detail = FINE
     most_units: int = MOST_UNITS
     enough: float = math.inf
@@ -255,6 +258,7 @@ def strip_trial(
     reach[:, :-1] = np.sqrt(sum((a[:, 1:] - a[:, :-1]) ** 2 for a in (inlet_u, v, inlet_z)))
     rows, fastest, capacity = rules.pipe_table
     mode, limit = tolerance_mode(rules)
+    kept_back = own_range_kept_back_m(rules)
     return Trial(
         ground=inlet_z,
         reach=reach,
@@ -272,8 +276,8 @@ def strip_trial(
         mode=mode,
         limit=limit,
         variation=dripline.variation,
-        least_m=(dripline.least_head_m or 0.0) + RESERVE_M,
-        top_m=dripline.greatest_head_m,
+        least_m=(dripline.least_head_m or 0.0) + RESERVE_M + kept_back,
+        top_m=dripline.greatest_head_m - kept_back,
     )
 
 
@@ -495,6 +499,15 @@ def tolerance_mode(rules: Rules) -> tuple[int, float]:
         slack = (100.0 - tolerance.value) * (1.0 - rules.tightness)
         return kernel.EMISSION_UNIFORMITY, (tolerance.value + slack) / 100.0
     return _MODES[tolerance.kind], tolerance.value / 100.0 * rules.tightness
+
+
+def own_range_kept_back_m(rules: Rules) -> float:
+    """Head at each end of a compensating line's range that a tighter search than the first keeps free. [m]"""
+    dripline = rules.dripline
+    if not dripline.compensating:
+        return 0.0
+    wide = dripline.greatest_head_m - (dripline.least_head_m or 0.0) - RESERVE_M
+    return max(0.0, 0.5 * (FIRST_TIGHTNESS - rules.tightness) * wide)
 
 
 def _greatest_spread_m(rules: Rules) -> float:

@@ -17,6 +17,7 @@ from scipy.ndimage import gaussian_filter1d
 
 from farmgis.planning import contour_rows_kernel as kernel
 from farmgis.planning.curves import CurvedAxes, Guide, guide_of
+from farmgis.planning.rows import polygons
 from farmgis.planning.survey import Survey
 from farmgis.records import Design, Floats, Surface
 from farmgis.terrain.gradient import Mask
@@ -321,7 +322,7 @@ def _between(guide: Guide, low_m: float, high_m: float, first: int = 0, last: in
     """The ground between two rows of a guide, over some of its vertices."""
     which = slice(first, None if last is None else last + 1)
     ring = np.concatenate([guide.row_m(low_m)[which], guide.row_m(high_m)[which][::-1]])
-    return shapely.make_valid(shapely.polygons(ring))
+    return polygons(shapely.make_valid(shapely.polygons(ring)))  # no lines where rows fold on themselves
 
 
 # ---- panels ----------------------------------------------------------------------------------------

@@ -33,7 +33,7 @@ def field_facts(field: Field, ground: Survey, layout: Layout) -> dict[str, Any]:
     laid = grades(layout.plans, ground)
     contour = ground.contour
     own = layout.chosen
-    straight = [c for c in layout.candidates if c.pattern == "straight"]
+    along = next(c.cost_index for c in layout.candidates if c.pattern == "straight")  # the contour's first
     return {
         "field_id": field.field_id,
         "name": field.name,
@@ -57,7 +57,7 @@ def field_facts(field: Field, ground: Survey, layout: Layout) -> dict[str, Any]:
         "flow_m3h": sum(b.heads.flow_m3h for b in layout.blocks),
         "source_id": field.source_id,
         "cost_index": own.cost_index,
-        "contour_cost_index": straight[0].cost_index if contour and len(layout.candidates) > 1 else None,
+        "contour_cost_index": along if contour and len(layout.candidates) > 1 and along < math.inf else None,
         "row_parts": own.parts,
         "row_grade_over_pct": laid.over_pct(field.design.row_grade_max_pct),
         "short_rows": own.short_rows,

@@ -179,17 +179,21 @@ def _not_the_contour(field: Field, contour_deg: float, layout: Layout) -> list[F
     if turn < 1.0:
         return []
     own, first = layout.chosen, layout.candidates[0]
+    why = (
+        f"that costs less: an index of {own.cost_index:,.0f} with {counted(own.blocks, 'block')} against "
+        f"{first.cost_index:,.0f} with {first.blocks} along the contour"
+        if first.blocks
+        else f"along it no lateral of {field.design.lateral_min_m:g} m or more fits"
+    )
     return [
         Finding(
             "note",
             "rows",
-            f"rows run {turn:.0f} degrees off the contour, because that costs less: an index of "
-            f"{own.cost_index:,.0f} with {counted(own.blocks, 'block')} against {first.cost_index:,.0f} "
-            f"with {first.blocks} along the contour",
+            f"rows run {turn:.0f} degrees off the contour, because {why}",
             field.field_id,
             "state `row_azimuth_deg` for the field if you want another direction",
             own.cost_index,
-            first.cost_index,
+            first.cost_index if first.blocks else None,
             "index",
         )
     ]

@@ -131,10 +131,16 @@ def _why_over(block: LaidBlock, field: Field, layout: Layout) -> tuple[str, str,
             dripline.greatest_head_m,
             "m",
         )
+    listed = next((d.name for d in field.driplines if d.compensating), None)
+    what = (
+        "list a pressure-compensating dripline for this field"
+        if listed is None
+        else f"see in the table `dripline_choices` what {listed!r} would do here"
+    )
     return (
         f"heads of {heads.head_min_m:.1f} to {heads.head_max_m:.1f} m, where the ground alone differs by "
         f"{heads.elevation_range_m:.1f} m over its emitters",
-        "list a pressure-compensating dripline for this field, or shorter laterals (`lateral_max_m`)",
+        f"{what}, or take shorter laterals (`lateral_max_m`)",
         float(getattr(heads, tolerance.kind)),
         tolerance.value,
         "%",

@@ -10,10 +10,9 @@ import shapely
 
 from farmgis.errors import LandError
 from farmgis.planning.rows import wheel_shift_m
-from farmgis.planning.survey import Survey
+from farmgis.planning.survey import Survey, cells_land
 from farmgis.records import Design, Field, Finding
 from farmgis.terrain.gradient import Mask, slope_pct
-from farmgis.terrain.surface import cell_centres
 
 LEAST_FIELD_HA = 0.15
 """Less land than this is worth no valve (common practice)."""
@@ -87,16 +86,9 @@ def land_findings(field: Field, ground: Survey) -> list[Finding]:
             float(slope.max()),
             limit,
             "%",
-            _cells(ground, steep),
+            cells_land(ground.surface, steep),
         )
     ]
-
-
-def _cells(ground: Survey, which: Mask) -> Any:
-    """The ground of cells, as one geometry."""
-    half = ground.surface.cell_m / 2.0
-    x, y = (c[which] for c in cell_centres(ground.surface))
-    return shapely.union_all(shapely.box(x - half, y - half, x + half, y + half))
 
 
 def line_azimuth(lines: Any) -> tuple[float, float]:

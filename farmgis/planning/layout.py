@@ -16,6 +16,7 @@ from farmgis.planning.block_choice import best_blocks, well_placed
 from farmgis.planning.block_hydraulics import BlockHeads, solve_block
 from farmgis.planning.block_search import (
     COARSE,
+    FIRST_TIGHTNESS,
     MOST_UNITS,
     TRENCH_INDEX,
     VALVE_INDEX,
@@ -73,12 +74,12 @@ MANY_VERTICES, THIN_M = 5000, 0.05
 """A boundary of more vertices than this is planned with those that it needs to be true to 5 cm, or where
 these are too many still, to 10 cm and so on."""
 
-ATTEMPTS = ((0.95, MOST_UNITS), (0.95, 160), (0.85, 160), (0.75, 160))
+ATTEMPTS = ((FIRST_TIGHTNESS, MOST_UNITS), (FIRST_TIGHTNESS, 160), (0.85, 160), (0.75, 160))
 """Shares of the tolerance that the search may use, and units a strip, tried in turn until the laid blocks
 keep it: on steep ground the fall within one of the first units may be more than what was left over."""
 
 
-FEWER_ATTEMPTS = ((0.95, MOST_UNITS), (0.85, MOST_UNITS))
+FEWER_ATTEMPTS = ((FIRST_TIGHTNESS, MOST_UNITS), (0.85, MOST_UNITS))
 """The same where another dripline is listed that may serve better."""
 
 

@@ -91,9 +91,14 @@ class Ground:
 
     @cached_property
     def _outline(self) -> Field:
-        """The field with a boundary true to a metre: what is judged at a glance."""
-        area = shapely.multipolygons(list(shapely.get_parts(shapely.simplify(self.field.area, GLANCE_M))))
-        return replace(self.field, area=area)
+        """The field and what lies in it with outlines true to a metre: what is judged at a glance."""
+        field = self.field
+        return replace(
+            field,
+            area=_thinned(field.area),
+            exclusions=None if field.exclusions is None else _thinned(field.exclusions),
+            taken=None if field.taken is None else _thinned(field.taken),
+        )
 
     @cached_property
     def _straight(self) -> dict[float, RowPlan]:
@@ -158,6 +163,10 @@ class Ground:
             return False
         wanted = self.wanted
         return wanted == pattern or (wanted == "auto" and self.twisted)
+
+
+def _thinned(area: Any) -> Any:
+    return shapely.multipolygons(list(shapely.get_parts(shapely.simplify(area, GLANCE_M))))
 
 
 def facet_contour(area: Any, ground: Survey) -> Contour | None:

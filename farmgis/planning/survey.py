@@ -23,6 +23,10 @@ LEAST_CELLS = 100
 STEEP_PCT = 30.0
 """Ground steeper than this is rarely farmed: more likely the elevations are in feet."""
 
+WALL_PCT, WALL_TIMES = 60.0, 3.0
+"""Slopes over this, and so many times over nearly all others of a field, are a bank, a building, a tree or a
+step in the model (common practice)."""
+
 
 @dataclass(frozen=True)
 class Survey:
@@ -65,13 +69,16 @@ def survey(field: Field, window: Surface, smoothing_m: float | None = None) -> S
     missing = float(np.mean(~np.isfinite(surface.z_m[inside]))) if inside.any() else 1.0
     if missing > 0.0:
         raise ElevationCoverError(
-            f"field {field.field_id!r}: the elevation model has values for {1.0 - missing:.1%} of it; "
-            "give a model that reaches past the boundary and has no voids wider than a few cells"
+            f"field {field.field_id!r}: the elevation model has no values for {100.0 * missing:.2g} % of it "
+            f"({missing * area.area / 1e4:.2g} ha); give a model that reaches past the boundary and has no "
+            "voids wider than a few cells"
         )
     dz_dx, dz_dy = gradient(surface)
     slope = slope_pct(dz_dx[inside], dz_dy[inside])
     z = surface.z_m[inside]
     p95 = float(np.percentile(slope, 95.0))
+    found = _findings(field, window, area, voids, p95)
+    found += _walls(field, surface, inside, slope_pct(dz_dx, dz_dy), p95)
     return Survey(
         surface=surface,
         inside=inside,
@@ -83,7 +90,7 @@ def survey(field: Field, window: Surface, smoothing_m: float | None = None) -> S
         contour=contour(surface, inside, noise, smoothing_m),
         dz_dx=dz_dx,
         dz_dy=dz_dy,
-        findings=tuple(_findings(field, window, area, voids, p95)),
+        findings=tuple(found),
     )
 
 
@@ -104,6 +111,36 @@ def _cells_inside(surface: Surface, area: Any) -> Mask:
 def _void_share(window: Surface, area: Any) -> float:
     inside = _cells_inside(window, area)
     return float(np.mean(~np.isfinite(window.z_m[inside]))) if inside.any() else 0.0
+
+
+def _walls(field: Field, surface: Surface, inside: Mask, slope: Floats, p95: float) -> list[Finding]:
+    """Places where the ground stands like a wall."""
+    limit = max(WALL_PCT, WALL_TIMES * p95)
+    wall = inside & (slope > limit)
+    if not wall.any():
+        return []
+    return [
+        Finding(
+            "attention",
+            "elevation",
+            f"in places ({wall.sum() * surface.cell_m**2 / 1e4:.2g} ha) the ground stands like a wall; the "
+            "plan takes it for ground",
+            field.field_id,
+            "look whether it is a bank, a building or a tree, or a step where two models meet; give what "
+            "is not planted as an exclusion, or a model of the bare earth",
+            measured=float(slope[wall].max()),
+            limit=limit,
+            unit="%",
+            geometry=cells_land(surface, wall),
+        )
+    ]
+
+
+def cells_land(surface: Surface, which: Mask) -> Any:
+    """The ground of cells, as one geometry."""
+    half = surface.cell_m / 2.0
+    x, y = (c[which] for c in cell_centres(surface))
+    return shapely.union_all(shapely.box(x - half, y - half, x + half, y + half))
 
 
 def _findings(field: Field, window: Surface, area: Any, voids: float, p95: float) -> list[Finding]:

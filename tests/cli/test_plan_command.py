@@ -102,6 +102,30 @@ def test_a_field_off_the_model_does_not_stop_the_farm(two_files, tmp_path):
     assert "stop" in set(found[found.where_id == "A2"].severity)
 
 
+def test_a_farm_of_which_no_field_can_be_planned_says_why(two_files, tmp_path):
+    yard = shapely.box(X0 + 200, Y0 - 500, X0 + 230, Y0 - 470)
+    geopandas.GeoDataFrame({"field_id": ["A2"]}, geometry=[yard], crs=CRS).to_file(tmp_path / "yard.gpkg")
+    done = run(
+        "plan",
+        "--fields",
+        tmp_path / "yard.gpkg",
+        "--elevation",
+        two_files / "ground.tif",
+        "--output",
+        tmp_path / "out",
+    )
+    assert done.returncode == 1, done.stderr
+    assert "0 of 1 fields planned" in done.stdout
+    layers = dict(pyogrio.list_layers(tmp_path / "out" / "plan.gpkg"))
+    assert {"fields", "blocks", "laterals", "findings"} <= set(layers)
+    fields = pyogrio.read_dataframe(tmp_path / "out" / "plan.gpkg", layer="fields").set_index("field_id")
+    assert fields.status.to_dict() == {"A2": "not planned"}
+    assert np.isnan(fields.slope_mean_pct["A2"])
+    assert fields.row_pattern["A2"] is None
+    found = pyogrio.read_dataframe(tmp_path / "out" / "plan.gpkg", layer="findings")
+    assert "stop" in set(found[found.where_id == "A2"].severity)
+
+
 def test_an_existing_plan_is_not_overwritten(two_files, tmp_path):
     words = (
         "plan",

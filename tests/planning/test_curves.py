@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 import shapely
 
+from farmgis.planning.contour_rows import GRID_M, _between
 from farmgis.planning.curves import CurvedAxes, guide_of, straightened
 from farmgis.terrain.surface import elevation_m
 
@@ -80,3 +81,14 @@ def test_the_straightened_ground_is_the_ground_under_the_rows(axes, ground):
     flat = straightened(window, axes, land)
     u, v = np.meshgrid(np.arange(-90.0, 90.0, 7.0), np.arange(-28.0, 28.0, 5.0))
     np.testing.assert_allclose(elevation_m(flat, v, u), elevation_m(window, *axes.to_xy(u, v)), atol=0.003)
+
+
+def test_ground_between_rows_that_fold_on_themselves_is_land_alone():
+    """A guide about three sides of 100 x 60 m: 30 m inside its row runs up a line and back down it."""
+    guide = guide_of(np.array([(0.0, 0.0), (0.0, 100.0), (60.0, 100.0), (60.0, 0.0)]))
+    between = _between(guide, -10.0, 30.0)
+    assert {p.geom_type for p in shapely.get_parts(between)} == {"Polygon"}
+    assert between.area == pytest.approx(80.0 * 110.0)
+    piece = shapely.box(-50.0, 20.0, 50.0, 150.0)
+    cut = shapely.intersection(piece, between, grid_size=GRID_M)
+    assert cut.area == pytest.approx(60.0 * 90.0)

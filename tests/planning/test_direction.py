@@ -5,6 +5,7 @@ import pytest
 import shapely
 
 from farmgis.planning.block_search import submain_pipes
+from farmgis.planning.describe import field_facts
 from farmgis.planning.findings import layout_findings
 from farmgis.planning.layout import lay_out
 from farmgis.planning.survey import survey
@@ -135,3 +136,17 @@ def test_uniformity_by_the_search_is_near_that_of_what_is_laid(all_round):
     )
     assert apart_deg(rough.azimuth_deg, taken.azimuth_deg) <= 5.0
     assert rough.uniformity_pct == pytest.approx(taken.uniformity_pct, abs=3.0)
+
+
+def test_a_narrow_field_across_the_contour_is_planned_along_its_side(square_field, tilted, laid):
+    # 26 m wide and 600 m long, up the slope: along the contour no lateral fits between two headlands of 12 m
+    field = square_field(area=shapely.box(-300.0, -13.0, 300.0, 13.0))
+    found, layout = laid(field, tilted(0.4, 90.0))
+    assert apart_deg(found.contour.azimuth_deg, 0.0) < 0.01
+    assert apart_deg(layout.azimuth_deg, 90.0) < 2.0
+    between = (600.0 - 2 * 12.0) * (26.0 - 2 * 1.0)
+    assert sum(b.area.area for b in layout.blocks) == pytest.approx(between, rel=0.05)
+    told = [f for f in layout_findings(field, found, layout) if "off the contour" in f.what]
+    assert [f.limit for f in told] == [None]
+    assert "no lateral of 20 m or more fits" in told[0].what
+    assert field_facts(field, found, layout)["contour_cost_index"] is None

@@ -37,3 +37,23 @@ def test_lucerne_by_a_first_cuts_stages_is_told():
     given = crop_of({"crop": [{"name": "alfalfa", "like": "alfalfa", **stages}]}, "alfalfa")
     own = replace(lucerne, crop=given)
     assert not [f for f in farm_findings(replace(farm, fields=(own,))) if "cut" in f.what]
+
+
+def test_a_compensating_line_that_is_listed_is_not_asked_for(square_field, tilted):
+    """Rows straight up 6 %: the plain line is far out of its 20 % whatever the blocks."""
+    line = Dripline("plain", 22.2, 0.4, 1.0)
+    other = Dripline("steady", 22.2, 0.4, 1.0, exponent=0.0, least_head_m=4.0, greatest_head_m=22.0)
+    field = square_field(4.0, line=line, design=Design(row_azimuth_deg=0.0, lateral_min_m=80.0))
+    found = survey(field, tilted(6.0, 0.0))
+    layout = lay_out(field, found, submain_pipes(reader.pipes()))
+    advice = [
+        next(
+            f.advice
+            for f in layout_findings(replace(field, driplines=lines), found, layout)
+            if f.limit == 20.0
+        )
+        for lines in ((line,), (line, other))
+    ]
+    assert "list a pressure-compensating" in advice[0]
+    assert "'steady'" in advice[1]
+    assert "list a" not in advice[1]

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import shapely
 
-from farmgis.errors import LandError
+from farmgis.errors import ElevationCoverError, LandError
 from farmgis.planning.land import land_findings, line_azimuth, refuse_land, row_findings
 from farmgis.planning.rows import lateral_lines, row_plan, wheel_shift_m
 from farmgis.planning.survey import survey
@@ -31,6 +31,28 @@ def test_a_steep_part_is_told_with_its_place(square_field, ground):
     assert told.measured == pytest.approx(30.0, rel=0.01)
     assert told.geometry.bounds[0] > 55.0
     assert told.geometry.area == pytest.approx(40.0 * 200.0, rel=0.15)
+
+
+def test_a_wall_in_the_model_is_told_with_its_place(square_field, ground):
+    """A tree of 12 m in a model of surfaces, and a step of 5 m where two models meet."""
+    field = square_field(4.0)
+    tree = survey(field, ground(lambda x, y: np.where(np.hypot(x - 30.0, y) < 6.0, 12.0, 0.01 * y)))
+    (told,) = tree.findings
+    assert "like a wall" in told.what
+    assert told.measured > 60.0
+    assert shapely.distance(told.geometry, shapely.Point(30.0, 0.0)) < 12.0
+    assert told.geometry.area < 1000.0
+    step = survey(field, ground(lambda x, y: np.where(x > 40.0, 5.0, 0.0) + 0.01 * y))
+    assert [f.about for f in step.findings] == ["elevation"]
+    assert survey(field, ground(lambda x, y: 0.25 * y + 0.0 * x)).findings == ()  # steep, and no wall
+
+
+def test_a_void_that_stops_a_field_is_told_with_its_share(square_field, ground):
+    """Of 4 ha one void of 20 x 20 m: 1 %; what smoothing does not fill of it is at most that."""
+    field = square_field(4.0)
+    holed = ground(lambda x, y: np.where((abs(x) < 11.0) & (abs(y) < 11.0), np.nan, 0.01 * y))
+    with pytest.raises(ElevationCoverError, match=r"no values for 0\.\d+ % of it \(0\.0\d+ ha\)"):
+        survey(field, holed)
 
 
 def test_a_field_too_small_is_refused_with_its_size(square_field, tilted):
