@@ -264,6 +264,12 @@ class Tolerance:
     kind: ToleranceKind = "head_variation_pct"
     value: float = 20.0
 
+    def narrowed(self, share: float) -> Tolerance:
+        """What a share of this tolerance is: nearer to no variation, or to full uniformity."""
+        if self.kind == "emission_uniformity_pct":
+            return Tolerance(self.kind, 100.0 - (100.0 - self.value) * share)
+        return Tolerance(self.kind, self.value * share)
+
 
 @dataclass(frozen=True)
 class StageShares:
@@ -291,6 +297,7 @@ class Design:
     headland_m: float = 12.0
     side_margin_m: float = 1.0
     tolerance: Tolerance = field(default_factory=Tolerance)
+    tolerance_reserve_pct: float = 5.0  # of it, kept for what the elevation model does not know
     lateral_max_m: float = 300.0
     lateral_min_m: float = 20.0
     block_min_ha: float = 3.0

@@ -89,6 +89,7 @@ DESIGN_KEYS: dict[str, Setting] = {
     "headland_m": _n(0.0, 100.0, "m"),
     "side_margin_m": _n(0.0, 50.0, "m"),
     "tolerance": Setting("tolerance", unit="%"),
+    "tolerance_reserve_pct": _n(0.0, 50.0, "% of the tolerance"),
     "lateral_max_m": _n(10.0, 2000.0, "m"),
     "lateral_min_m": _n(1.0, 500.0, "m"),
     "block_min_ha": _n(0.0, 100.0, "ha"),

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from farmgis.planning.block_cuts import Bools
 from farmgis.planning.block_hydraulics import block_solution
 from farmgis.planning.block_search import BlockChoice, Rules
 from farmgis.planning.elevation_error import ElevationError, ErrorGrids, error_grids
@@ -22,6 +23,9 @@ CLOSEST_M, FARTHEST_M = 5.0, 15.0
 
 LEAST_CHANCE_PCT = 80.0
 """A block less sure than this has a word in the findings (common practice)."""
+
+RESERVE_STEP_PCT, MOST_RESERVE_PCT = 5.0, 50.0
+"""A reserve of the tolerance is advised in such steps, up to the most that can be kept."""
 
 
 def with_chances(
@@ -43,31 +47,54 @@ def with_chances(
         grids = error_grids(error, field.area.bounds, field.field_id)
         rules = rules_for(field.design, layout.dripline, pipes)
         apart = max(error.correlation_m, ground.smoothing_m) / 4.0
-        chance[:] = [chance_within_pct(b.drawn, b.choice, rules, grids, apart) for b in layout.blocks]
-        found = _unsure(field, chance, error)
+        chances = [chance_of(b.drawn, b.choice, rules, grids, apart) for b in layout.blocks]
+        chance[:] = [c.within_pct for c in chances]
+        found = _unsure(field, chances, error, layout.dripline.compensating)
     return Table(blocks.columns | {"chance_within_tolerance_pct": chance}, blocks.geometry), found
 
 
-def _unsure(field: Field, chance: Floats, error: ElevationError) -> tuple[Finding, ...]:
-    few = int((chance < LEAST_CHANCE_PCT).sum())
-    if few == 0:
+def _unsure(
+    field: Field, chances: Sequence[Chance], error: ElevationError, compensating: bool
+) -> tuple[Finding, ...]:
+    few = [c for c in chances if c.within_pct < LEAST_CHANCE_PCT]
+    if not few:
         return ()
+    least = min(range(len(chances)), key=lambda i: chances[i].within_pct)
     return (
         Finding(
             "note",
             "elevation",
-            f"{few} of {chance.size} blocks keep their tolerance with a chance of less than "
+            f"{len(few)} of {len(chances)} blocks keep their tolerance with a chance of less than "
             f"{LEAST_CHANCE_PCT:.0f} %, given an error of the elevation model of {error.vertical_m:g} m that "
-            f"is alike over {error.correlation_m:g} m; the least sure is "
-            f"{field.field_id}-B{int(chance.argmin()) + 1:02d}",
+            f"is alike over {error.correlation_m:g} m; the least sure is {field.field_id}-B{least + 1:02d}",
             field.field_id,
-            "state `vertical_error_m` and `correlation_m` if they are known, survey the ground, or plan to a "
-            "narrower tolerance",
-            float(chance.min()),
+            "state `vertical_error_m` and `correlation_m` if they are known, survey the ground"
+            + ("" if compensating else f", or {_reserve_advice(max(c.adds_pct for c in few))}"),
+            chances[least].within_pct,
             LEAST_CHANCE_PCT,
             "%",
         ),
     )
+
+
+def _reserve_advice(adds_pct: float) -> str:
+    """What reserve of the tolerance would make blocks sure, at the price of more of them."""
+    reserve = RESERVE_STEP_PCT * math.ceil(adds_pct / RESERVE_STEP_PCT)
+    if reserve > MOST_RESERVE_PCT:
+        return "take compensating line: no reserve of the tolerance makes up for such an error"
+    return (
+        f"plan with `tolerance_reserve_pct = {reserve:.0f}`: four in five of such errors add no more than "
+        "that to what a block uses of its tolerance. It may take more blocks, more pipe or another line"
+    )
+
+
+@dataclass(frozen=True)
+class Chance:
+    """How sure a block is, and what errors add to the share of its tolerance that it uses: in four of five
+    no more than `adds_pct`."""
+
+    within_pct: float
+    adds_pct: float
 
 
 @dataclass(frozen=True)
@@ -80,10 +107,10 @@ class Sample:
     weight: Floats
 
 
-def chance_within_pct(
+def chance_of(
     block: DrawnBlock, choice: BlockChoice, rules: Rules, grids: ErrorGrids, apart_m: float
-) -> float:
-    """Share of the errors under which a block still keeps its tolerance, its valve set as planned. [%]
+) -> Chance:
+    """The share of the errors under which a block still keeps its tolerance, its valve set as planned.
 
     Ground that is higher than the model by an error lowers the head there by as much, against the
     valve's own ground. Flows change by half a percent for each percent of head, and friction with them:
@@ -94,8 +121,10 @@ def chance_within_pct(
     valve = block.submain_m[block.valve]
     x, y = np.append(sample.x_m, valve[0]), np.append(sample.y_m, valve[1])
     error = grids.at(x, y)
-    heads = sample.head_m[None, :] - (error[:, :-1] - error[:, -1:])
-    return 100.0 * float(keeps(heads, sample.weight, rules).mean())
+    used = used_share(sample.head_m[None, :] - (error[:, :-1] - error[:, -1:]), sample.weight, rules)
+    planned = used_share(sample.head_m[None, :], sample.weight, rules)
+    added = float(np.quantile(used, LEAST_CHANCE_PCT / 100.0) - planned[0])
+    return Chance(100.0 * float((used <= 1.0).mean()), 100.0 * added)
 
 
 def sampled(block: DrawnBlock, choice: BlockChoice, rules: Rules, apart_m: float) -> Sample:
@@ -140,20 +169,21 @@ def emitter_places(laterals: DrawnLaterals, spacing_m: float, which: Ints) -> tu
     return np.interp(at, along, points[:, 0]), np.interp(at, along, points[:, 1])
 
 
-def keeps(heads_m: Floats, weight: Floats, rules: Rules) -> Bools:
-    """Which rows of emitter heads keep the tolerance; shape (rows,)."""
+def used_share(heads_m: Floats, weight: Floats, rules: Rules) -> Floats:
+    """Share of its tolerance that a block uses, for each row of emitter heads; over 1 it is out of it."""
     dripline, tolerance = rules.dripline, rules.design.tolerance
     low, high = heads_m.min(axis=1), heads_m.max(axis=1)
     if dripline.compensating:
-        return np.asarray((low >= (dripline.least_head_m or 0.0)) & (high <= dripline.greatest_head_m))
+        least, most = dripline.least_head_m or 0.0, dripline.greatest_head_m
+        return np.asarray(1.0 + np.maximum(least - low, high - most) / (most - least))
     share = weight / weight.sum()
     if tolerance.kind == "head_variation_pct":
-        return np.asarray(100.0 * (high - low) / (heads_m @ share) <= tolerance.value)
+        return np.asarray(100.0 * (high - low) / (heads_m @ share) / tolerance.value)
     q_low, q_high = (_flow(h, rules) for h in (low, high))
     if tolerance.kind == "flow_variation_pct":
-        return np.asarray(100.0 * (q_high - q_low) / q_high <= tolerance.value)
+        return np.asarray(100.0 * (q_high - q_low) / q_high / tolerance.value)
     uniformity = 100.0 * (1.0 - 1.27 * dripline.variation) * q_low / (_flow(heads_m, rules) @ share)
-    return np.asarray(uniformity >= tolerance.value)
+    return np.asarray((100.0 - uniformity) / (100.0 - tolerance.value))
 
 
 def _flow(head_m: Floats, rules: Rules) -> Floats:

@@ -41,9 +41,6 @@ LONGEST_SIDESTEP_M = 120.0
 """A submain may run this far along the rows from one line to the next, where pieces are short; it pays for
 the pipe."""
 
-FIRST_TIGHTNESS = 0.95
-"""Share of the tolerance that a search may use at first. Of a compensating line's own range that is all."""
-
 MOST_UNITS = 40
 """A strip is first judged in no more units than this; on steep ground the search may need more."""
 
@@ -102,7 +99,7 @@ class Rules:
     water: Water
     most_flow_m3h: float
     least_flow_m3h: float
-    tightness: float = FIRST_TIGHTNESS
+    tightness: float = 0.95
     detail: Detail = FINE
     most_units: int = MOST_UNITS
     enough: float = math.inf
@@ -492,13 +489,17 @@ def fastest_flows_m3_s(pipes: tuple[Pipe, ...], design: Design) -> Floats:
 
 def tolerance_mode(rules: Rules) -> tuple[int, float]:
     """Return the kernels' (mode, limit as a share) of a tolerance, tightened."""
-    tolerance = rules.design.tolerance
+    tolerance = rules.design.tolerance.narrowed(rules.tightness)
     if rules.dripline.compensating:
         return kernel.OWN_RANGE, 0.0
     if tolerance.kind == "emission_uniformity_pct":
-        slack = (100.0 - tolerance.value) * (1.0 - rules.tightness)
-        return kernel.EMISSION_UNIFORMITY, (tolerance.value + slack) / 100.0
-    return _MODES[tolerance.kind], tolerance.value / 100.0 * rules.tightness
+        return kernel.EMISSION_UNIFORMITY, tolerance.value / 100.0
+    return _MODES[tolerance.kind], tolerance.value / 100.0
+
+
+def first_tightness(design: Design) -> float:
+    """Share of the tolerance that a search may use at first; of a compensating line's own range it is all."""
+    return 1.0 - design.tolerance_reserve_pct / 100.0
 
 
 def own_range_kept_back_m(rules: Rules) -> float:
@@ -507,7 +508,7 @@ def own_range_kept_back_m(rules: Rules) -> float:
     if not dripline.compensating:
         return 0.0
     wide = dripline.greatest_head_m - (dripline.least_head_m or 0.0) - RESERVE_M
-    return max(0.0, 0.5 * (FIRST_TIGHTNESS - rules.tightness) * wide)
+    return max(0.0, 0.5 * (first_tightness(rules.design) - rules.tightness) * wide)
 
 
 def _greatest_spread_m(rules: Rules) -> float:

@@ -16,12 +16,12 @@ from farmgis.planning.block_choice import best_blocks, well_placed
 from farmgis.planning.block_hydraulics import BlockHeads, solve_block
 from farmgis.planning.block_search import (
     COARSE,
-    FIRST_TIGHTNESS,
     MOST_UNITS,
     TRENCH_INDEX,
     VALVE_INDEX,
     BlockChoice,
     Rules,
+    first_tightness,
 )
 from farmgis.planning.grades import Grades, grades, row_lengths_m
 from farmgis.planning.laterals import DrawnBlock, draw_block
@@ -74,13 +74,17 @@ MANY_VERTICES, THIN_M = 5000, 0.05
 """A boundary of more vertices than this is planned with those that it needs to be true to 5 cm, or where
 these are too many still, to 10 cm and so on."""
 
-ATTEMPTS = ((FIRST_TIGHTNESS, MOST_UNITS), (FIRST_TIGHTNESS, 160), (0.85, 160), (0.75, 160))
-"""Shares of the tolerance that the search may use, and units a strip, tried in turn until the laid blocks
-keep it: on steep ground the fall within one of the first units may be more than what was left over."""
+ATTEMPTS = ((0.0, MOST_UNITS), (0.0, 160), (0.1, 160), (0.2, 160))
+"""How much less of the tolerance the search may use than at first, and units a strip, tried in turn until the
+laid blocks keep it: on steep ground the fall within one of the first units may be more than what was left."""
 
 
-FEWER_ATTEMPTS = ((FIRST_TIGHTNESS, MOST_UNITS), (0.85, MOST_UNITS))
-"""The same where another dripline is listed that may serve better."""
+SEARCH_ROOM = 0.05
+"""Share of its tolerance that a block as laid may use beyond what the search could see."""
+
+FEWER_ATTEMPTS = ((0.0, MOST_UNITS), (0.1, MOST_UNITS))
+"""The same where another dripline is listed that may serve better. Where blocks keep their tolerance and lack
+reserve alone, the others are tried too."""
 
 
 @dataclass(frozen=True)
@@ -284,14 +288,17 @@ def rules_for(
         water=water_at(design.water_temperature_c),
         most_flow_m3h=min(design.block_max_ha * per_ha, source_flow_m3h),
         least_flow_m3h=design.block_min_ha * per_ha,
+        tightness=first_tightness(design),
     )
 
 
 def _laid(whole: Ground, rules: Rules, scheme: Scheme, another: bool) -> Layout:
     field, ground = whole.field, whole.survey
     tried: list[Layout] = []
-    for tightness, units in FEWER_ATTEMPTS if another else ATTEMPTS:
-        tight = replace(rules, tightness=tightness, most_units=units)
+    for turn, (less, units) in enumerate((*FEWER_ATTEMPTS, *ATTEMPTS[1:]) if another else ATTEMPTS):
+        if another and turn >= len(FEWER_ATTEMPTS) and all(t.over_tolerance_ha > 0.0 for t in tried):
+            break  # the next dripline may serve better
+        tight = replace(rules, tightness=rules.tightness - less, most_units=units)
         found = [_choices(plan, ground, tight) for plan in scheme.plans]
         if not any(choices for choices, _ in found):
             raise FieldError(
@@ -313,11 +320,22 @@ def _laid(whole: Ground, rules: Rules, scheme: Scheme, another: bool) -> Layout:
         tried.append(
             Layout(azimuth, rules.dripline, scheme.candidate.pattern, scheme.plans, blocks, (), left_out)
         )
-        if all(b.within_tolerance or b.choice.excess > 0.0 for b in blocks):
+        if all(b.choice.excess > 0.0 or _as_searched(b, rules) for b in blocks):
             break  # nothing turned out worse than the search took it to be
         if another and _too_small(field, tried[-1]):
             break  # the next dripline is tried: tighter searches only make blocks smaller
-    return min(tried, key=lambda t: t.over_tolerance_ha)
+    return min(tried, key=lambda t: (t.over_tolerance_ha, _over_ha(t, rules)))
+
+
+def _as_searched(block: LaidBlock, rules: Rules) -> bool:
+    """Whether a block as laid is within its tolerance, and its reserve is about what was asked for."""
+    allowed = rules.design.tolerance.narrowed(min(1.0, first_tightness(rules.design) + SEARCH_ROOM))
+    return within_tolerance(block.heads, replace(rules, design=replace(rules.design, tolerance=allowed)))
+
+
+def _over_ha(layout: Layout, rules: Rules) -> float:
+    """Land in blocks that use more of their tolerance than a search may use. [ha]"""
+    return float(sum(b.area.area for b in layout.blocks if not _as_searched(b, rules))) / 1e4
 
 
 def _judge(
