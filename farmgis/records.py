@@ -303,6 +303,7 @@ class Design:
     block_min_ha: float = 3.0
     block_max_ha: float = 8.0
     submain_velocity_m_s: float = 2.0
+    submain_sizes_max: int = 4
     interval_days: int = 3
     water_temperature_c: float = 20.0
     row_azimuth_deg: float | None = None  # fixed by the user

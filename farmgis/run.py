@@ -39,7 +39,7 @@ from farmgis.planning.rules import planning_assumptions
 from farmgis.planning.salt import season_of
 from farmgis.planning.season import BlockRun, plan_season
 from farmgis.planning.shifts import Turn, grouped, least_flow_shifts, shifts_of
-from farmgis.planning.submain_checks import class_findings, regulator_findings
+from farmgis.planning.submain_checks import class_findings, regulator_findings, size_findings
 from farmgis.planning.summary import plan_summary
 from farmgis.planning.supply import FieldLoad, source_balance
 from farmgis.planning.survey import SLOPE_NOISE_PCT, survey
@@ -92,6 +92,7 @@ def plan_field(
         *land_findings(field, ground),
         *row_findings(field, layout.pattern),
         *off_design_findings(field, layout, tables["blocks"]),
+        *size_findings(field, layout),
         *regulator_findings(field, layout, pipes, source_flow_m3h),
     )
     facts = field_facts(field, ground, layout)

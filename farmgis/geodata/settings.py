@@ -95,6 +95,7 @@ DESIGN_KEYS: dict[str, Setting] = {
     "block_min_ha": _n(0.0, 100.0, "ha"),
     "block_max_ha": _n(0.01, 200.0, "ha"),
     "submain_velocity_m_s": _n(0.3, 5.0, "m/s"),
+    "submain_sizes_max": Setting("whole", 1, 20, "sizes"),
     "interval_days": Setting("whole", 1, 60, "days"),
     "water_temperature_c": _n(1.0, 40.0, "degrees C"),
     "row_azimuth_deg": _n(0.0, 360.0, "degrees from grid north"),

@@ -37,6 +37,7 @@ from farmgis.planning.submain_sizes import (
     SubmainSizes,
     changes_of,
     cheapest_sizes,
+    of_few_sizes,
     sizes_of_lines,
     widens,
 )
@@ -95,9 +96,13 @@ def best_blocks(
         run = a, b - a - 1
         s, valve, g, spend = (int(c) for c in choice[run])
         uniformity = math.nan
+        cost = float(best[run][1])
         if (a, b) in spent:
             s, valve = (int(i) for i in mark[run])
-            sizes = _sizes_of_block(units, a, b, valve, *spent[a, b])
+            problem, lightest = spent[a, b]
+            few = of_few_sizes([problem], lightest, rules.design.submain_sizes_max)
+            sizes = _sizes_of_block(units, a, b, valve, problem, few)
+            cost += few.weight_kg - lightest.weight_kg
         elif perhaps[run] and best[run][0] <= 0.0:
             sizes = np.zeros(int(units.bounds[b] - units.bounds[a]), np.int64)  # coarse: never drawn
             uniformity = least_uniformity_pct(trial)
@@ -114,7 +119,7 @@ def best_blocks(
                 valve=valve_line(units, a, b, valve),
                 sizes=sizes,
                 excess=float(best[run][0]),
-                cost=float(best[run][1]) + VALVE_INDEX,
+                cost=cost + VALVE_INDEX,
                 area_m2=strip.area_m2(rules.design.lateral_spacing_m, first, last),
                 at_least=at_least,
                 spent=(a, b) in spent or (bool(perhaps[run]) and not rules.detail.exact),
@@ -210,10 +215,10 @@ def well_placed(
     found = placed.block
     if found.excess > 0.0 or placed.units.count < 2:
         return found
-    return _lighter(placed)
+    return _lighter(placed, rules)
 
 
-def _lighter(placed: Placed) -> BlockChoice:
+def _lighter(placed: Placed, rules: Rules) -> BlockChoice:
     block, units, trial = placed.block, placed.units, placed.trial
     n = units.count
     valve = int(np.searchsorted(units.bounds, block.valve, side="right")) - 1
@@ -222,11 +227,15 @@ def _lighter(placed: Placed) -> BlockChoice:
     sizes = cheapest_sizes(problem)
     if sizes is None:
         return block
+    most = rules.design.submain_sizes_max
+    less_even = problem_of(trial, placed.index, 0, n, valve)  # and within tolerance still
+    sizes = of_few_sizes([problem, less_even], sizes, most)
     laid = _sizes_of_block(units, 0, n, valve, problem, sizes)
     line = block.valve - block.first
     pipe = block.cost - VALVE_INDEX - TRENCH_INDEX * float(problem.reach_m[: n - 1].sum())
     gain = pipe - sizes.weight_kg
     price = REDUCER_INDEX * (changes_of(laid, line) - changes_of(block.sizes, line))
-    if widens(laid, line) or gain <= price + 1e-6 * pipe:  # no saving that only rounding makes
+    fewer = np.unique(block.sizes).size > max(most, np.unique(laid).size)
+    if widens(laid, line) or (not fewer and gain <= price + 1e-6 * pipe):  # a saving, not of rounding
         return block
     return replace(block, sizes=laid, cost=block.cost - gain, spent=True, uniformity_pct=math.nan)

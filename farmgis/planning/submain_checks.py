@@ -11,6 +11,7 @@ from farmgis.hydraulics.friction import velocity_m_s
 from farmgis.planning.block_search import VALVE_INDEX, Rules
 from farmgis.planning.layout import LaidBlock, Layout, rules_for
 from farmgis.records import Field, Finding, Pipe, Table
+from farmgis.words import counted
 
 METRES_A_BAR = 10.197
 """Head of water in a bar, at 1000 kg/m3 and standard gravity."""
@@ -49,6 +50,23 @@ def class_findings(submains: Table | None) -> tuple[Finding, ...]:
                 )
             )
     return tuple(found)
+
+
+def size_findings(field: Field, layout: Layout) -> tuple[Finding, ...]:
+    """Blocks whose submains need more sizes of pipe than are wanted."""
+    most = field.design.submain_sizes_max
+    sizes = [np.unique(b.choice.sizes).size for b in layout.blocks]
+    over = [n for n in sizes if n > most]
+    if not over:
+        return ()
+    worst = int(np.argmax(sizes))
+    what = (
+        f"{len(over)} of {counted(len(sizes), 'block')} have more sizes of submain than `submain_sizes_max` "
+        f"({most}): with fewer none was found that keeps the heads; most are {sizes[worst]}, in "
+        f"{field.field_id}-B{worst + 1:02d}"
+    )
+    advice = "let them be, make `block_max_ha` smaller, or list a pressure-compensating line"
+    return (Finding("note", "blocks", what, field.field_id, advice, float(max(over)), float(most), "sizes"),)
 
 
 def regulator_findings(

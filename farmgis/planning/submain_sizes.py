@@ -6,8 +6,9 @@ allow: at each offtake the head is kept between a lowest and a highest value, an
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from itertools import pairwise
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import combinations, pairwise, product
 
 import numpy as np
 from scipy.optimize import linprog
@@ -24,6 +25,9 @@ SHORTEST_PIECE_M = 6.0
 
 CLOSE_M = 0.001
 """Lengths of pieces nearer than this are alike: what differs is rounding."""
+
+SUBSETS = 35
+"""Of each number of sizes so many choices are tried before one more is taken."""
 
 REDUCER_INDEX = 2.0
 """A change of size in the relative index in which a kilogram of pipe counts 1 (common practice)."""
@@ -87,6 +91,41 @@ def cheapest_sizes(
             return None
         heads = found.head_m
     return found
+
+
+def of_few_sizes(problems: Sequence[SubmainProblem], found: SubmainSizes, most: int) -> SubmainSizes:
+    """A submain of no more than `most` of the sizes found, or of as few more as keep all heads.
+
+    `problems` are the submain's, that of most even heads first: another stands in where it has no answer. The
+    widest size is kept always. Ways to keep some others are tried from that on which takes least more weight,
+    each size left out laid as the next wider one; of the first that serves the lightest lengths are taken.
+    """
+    metres, weight = found.length_m.sum(axis=0), problems[0].weight_kg_m
+    used = np.flatnonzero(metres > CLOSE_M)
+    for count in range(most, used.size):
+        ways = [np.array([*way, used[-1]]) for way in combinations(used[:-1], count - 1)]
+        ways.sort(key=lambda kept: round(float(metres[used] @ weight[_next_wider(kept, used)]), 3))
+        for problem, kept in product(problems, ways[:SUBSETS]):
+            sizes = _with_sizes(problem, kept)
+            if sizes is not None:
+                return sizes
+    return found
+
+
+def _with_sizes(problem: SubmainProblem, kept: Ints) -> SubmainSizes | None:
+    """The lightest of some sizes alone."""
+    rows, fastest, weight = problem.rows[kept], problem.fastest_m3_s[kept], problem.weight_kg_m[kept]
+    sizes = cheapest_sizes(replace(problem, rows=rows, fastest_m3_s=fastest, weight_kg_m=weight))
+    if sizes is None:
+        return None
+    laid = np.zeros((len(sizes.length_m), problem.weight_kg_m.size))
+    laid[:, kept] = sizes.length_m
+    return replace(sizes, length_m=laid)
+
+
+def _next_wider(kept: Ints, used: Ints) -> Ints:
+    """For each size used, the narrowest that is kept and no narrower."""
+    return np.asarray(kept[np.searchsorted(kept, used)])
 
 
 def _program(p: SubmainProblem, about_m: Floats) -> SubmainSizes | None:

@@ -10,7 +10,14 @@ from farmgis.hydraulics.friction_kernel import loss_per_metre
 from farmgis.planning import submain_sizes_kernel
 from farmgis.planning.block_search import submain_pipes
 from farmgis.planning.layout import lay_out
-from farmgis.planning.submain_sizes import SubmainProblem, cheapest_sizes, sizes_of_lines, widens
+from farmgis.planning.submain_checks import size_findings
+from farmgis.planning.submain_sizes import (
+    SubmainProblem,
+    cheapest_sizes,
+    of_few_sizes,
+    sizes_of_lines,
+    widens,
+)
 from farmgis.planning.survey import survey
 from farmgis.records import Design
 from farmgis.tables import reader
@@ -82,6 +89,49 @@ def test_no_enumerated_sizes_are_lighter(fall_m):
     np.testing.assert_allclose(sizes.head_m - sizes.head_m[0], heads, atol=1e-6)
 
 
+@pytest.mark.parametrize("fall_m", [-0.2, 0.0, 0.2, 0.35])
+def test_few_sizes_keep_the_heads_and_are_near_the_lightest(fall_m):
+    """Against every pair of sizes on sale by enumeration: each reach in one of two, or half and half."""
+    problem = falling(fall_m)
+    found = cheapest_sizes(problem)
+    few = of_few_sizes([problem], found, 2)
+    used = np.flatnonzero(few.length_m.sum(axis=0) > 1e-3)
+    assert used.size <= 2
+    heads = head_changes(problem, few.length_m)
+    assert heads.max() - heads.min() + 0.1 <= problem.range_m + 1e-6
+    np.testing.assert_allclose(few.length_m[1:].sum(axis=1), 24.0)
+    least = np.inf
+    for one, other in itertools.combinations(range(len(PIPES)), 2):
+        for way in itertools.product([(one, one), (one, other), (other, other)], repeat=3):
+            length = np.zeros((4, len(PIPES)))
+            for k, pair in enumerate(way, 1):
+                for i in pair:
+                    length[k, i] += 12.0
+            changes = head_changes(problem, length)
+            if changes.max() - changes.min() + 0.1 <= problem.range_m:
+                least = min(least, float((length @ problem.weight_kg_m).sum()))
+    assert found.weight_kg - 1e-9 <= few.weight_kg <= 1.05 * least
+
+
+def test_sizes_that_are_few_enough_are_left_alone():
+    problem = falling(0.2)
+    found = cheapest_sizes(problem)
+    assert of_few_sizes([problem], found, len(PIPES)) is found
+
+
+def test_a_submain_has_few_sizes_or_a_finding_says_so(square_field, ground):
+    """On a slope and waves: every emitter solved, all within tolerance."""
+    found = survey(square_field(8.0), ground(lambda x, y: 0.02 * y + 0.6 * np.sin(y / 35.0)))
+    pipes = submain_pipes(reader.pipes())
+    for most in (3, 4):
+        field = square_field(8.0, design=Design(row_azimuth_deg=90.0, submain_sizes_max=most))
+        layout = lay_out(field, found, pipes)
+        sizes = [np.unique(b.choice.sizes).size for b in layout.blocks]
+        assert all(b.within_tolerance for b in layout.blocks)
+        assert [f.measured for f in size_findings(field, layout)] == [n for n in [max(sizes)] if n > most]
+        assert min(sizes) <= most
+
+
 def marked(problem):
     """Whether the search's kernel takes a problem for one that some sizes solve."""
     n = problem.ground_m.size
@@ -132,8 +182,8 @@ def test_spending_the_fall_takes_fewer_blocks(square_field, ground, monkeypatch)
 
     Never more blocks or dearer ones, and fewer in all.
     """
-    field = square_field(8.0, design=Design(row_azimuth_deg=90.0, block_min_ha=0.5))
-    pipes = submain_pipes(reader.pipes())
+    design = Design(row_azimuth_deg=90.0, block_min_ha=0.5, submain_sizes_max=20)
+    field, pipes = square_field(8.0, design=design), submain_pipes(reader.pipes())
     grounds = [
         survey(field, ground(lambda x, y, s=s: s * y + np.sin(y / 30.0) + 0.5 * np.sin(x / 50.0)))
         for s in (0.04, 0.05, 0.06, 0.07)
@@ -154,7 +204,8 @@ def test_spending_the_fall_takes_fewer_blocks(square_field, ground, monkeypatch)
 
 
 def test_lighter_sizes_leave_heads_as_even(square_field, ground, monkeypatch):
-    field = square_field(6.0, design=Design(row_azimuth_deg=90.0))
+    """Of as many sizes as the tapering submain has: of fewer, heads may use what the tolerance leaves."""
+    field = square_field(6.0, design=Design(row_azimuth_deg=90.0, submain_sizes_max=20))
     found = survey(field, ground(lambda x, y: 0.004 * y + 0.3 * np.sin(y / 40.0)))
     pipes = submain_pipes(reader.pipes())
 
