@@ -47,8 +47,11 @@ class Axes:
         return self.x0_m + u * s + v * c, self.y0_m + u * c - v * s
 
     def turned(self, geometry: Any) -> Any:
-        """Return a geometry in (u, v)."""
-        return shapely.transform(geometry, lambda p: np.column_stack(self.to_uv(p[:, 0], p[:, 1])))
+        """Return a geometry in (u, v); land stays valid where a corner touches an edge."""
+        moved = shapely.transform(geometry, lambda p: np.column_stack(self.to_uv(p[:, 0], p[:, 1])))
+        if shapely.get_dimensions(moved) < 2 or shapely.is_valid(moved):
+            return moved
+        return polygons(shapely.make_valid(moved, method="structure", keep_collapsed=False))
 
     def placed(self, geometry: Any) -> Any:
         """Return a geometry given in (u, v) in the plan's (x, y)."""
