@@ -19,6 +19,7 @@ from farmgis.planning.rows import (
     crop_rows,
     irrigated_land,
     lateral_lines,
+    mended,
     phase_of,
     polygons,
     row_period_m,
@@ -129,7 +130,7 @@ def band_plans(field: Field, bands: Sequence[Band], which: int, ground: Survey) 
         land -= field.taken
     made = []
     for axes, area in parts:
-        flat = polygons(shapely.make_valid(axes.turned(polygons(shapely.intersection(land, area)))))
+        flat = mended(axes.turned(polygons(shapely.intersection(land, area))))
         if flat.is_empty:
             continue
         made.append(_panel_plan(field.design, axes, flat, area, ground, which))

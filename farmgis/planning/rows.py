@@ -47,8 +47,11 @@ class Axes:
         return self.x0_m + u * s + v * c, self.y0_m + u * c - v * s
 
     def turned(self, geometry: Any) -> Any:
-        """Return a geometry in (u, v)."""
-        return shapely.transform(geometry, lambda p: np.column_stack(self.to_uv(p[:, 0], p[:, 1])))
+        """Return a geometry in (u, v); land stays valid where a corner touches an edge."""
+        moved = shapely.transform(geometry, lambda p: np.column_stack(self.to_uv(p[:, 0], p[:, 1])))
+        if shapely.get_dimensions(moved) < 2 or shapely.is_valid(moved):
+            return moved
+        return mended(moved)
 
     def placed(self, geometry: Any) -> Any:
         """Return a geometry given in (u, v) in the plan's (x, y)."""
@@ -188,6 +191,11 @@ def _together(parts: list[Lines], first_v_m: float, spacing_m: float, gap_m: flo
 def polygons(land: Any) -> Any:
     """The polygons of a geometry, as one MultiPolygon."""
     return shapely.MultiPolygon([p for p in shapely.get_parts(land) if p.geom_type == "Polygon"])
+
+
+def mended(land: Any) -> Any:
+    """Land made valid after a move by which corners that touch an edge may cross it; holes stay holes."""
+    return polygons(shapely.make_valid(land, method="structure", keep_collapsed=False))
 
 
 def irrigated_land(land: Any, design: Design) -> Any:

@@ -9,6 +9,7 @@ import shapely
 
 from farmgis.planning.contour_rows import GRID_M, _between
 from farmgis.planning.curves import CurvedAxes, guide_of, straightened
+from farmgis.planning.rows import mended
 from farmgis.terrain.surface import elevation_m
 
 
@@ -92,3 +93,17 @@ def test_ground_between_rows_that_fold_on_themselves_is_land_alone():
     piece = shapely.box(-50.0, 20.0, 50.0, 150.0)
     cut = shapely.intersection(piece, between, grid_size=GRID_M)
     assert cut.area == pytest.approx(60.0 * 90.0)
+
+
+def test_a_hole_that_touches_an_edge_stays_a_hole_when_straightened(axes):
+    """Areas are true in curved axes: a pond on the field's edge may not be filled by mending the knot."""
+    x, y = axes.guide.points_m[axes.middle]
+    square = [(x - 20.0, y - 20.0), (x + 20.0, y - 20.0), (x + 20.0, y + 20.0), (x - 20.0, y + 20.0)]
+    knots = 0
+    for corner in np.arange(-9.0, 9.0, 0.25):
+        pond = [(x - 20.0, y + corner), (x - 4.0, y - 5.0), (x - 4.0, y + 6.0)]
+        land = shapely.Polygon(square, [pond])
+        turned = axes.turned(land)
+        knots += not turned.is_valid
+        assert mended(turned).area == pytest.approx(land.area, rel=1e-6)
+    assert knots > 0
