@@ -325,7 +325,7 @@ def prose(text: Any) -> Markup:
     Markup('store 342 m³, or set <code>block_max_ha</code> &lt;b&gt;')
     """
     safe = str(escape(text))
-    return Markup(re.sub(r"`([\w. ]{1,60})`", r"<code>\1</code>", re.sub(r"\bm3\b", "m³", safe)))
+    return Markup(re.sub(r"`([^`\n]{1,60})`", r"<code>\1</code>", re.sub(r"\bm3\b", "m³", safe)))
 
 
 def _sentence(text: Any) -> str:
