@@ -228,7 +228,8 @@ def _lighter(placed: Placed, rules: Rules) -> BlockChoice:
     if sizes is None:
         return block
     most = rules.design.submain_sizes_max
-    less_even = problem_of(trial, placed.index, 0, n, valve)  # and within tolerance still
+    between = 1.0 if compensating else 1.0 + block.excess / 2.0
+    less_even = problem_of(trial, placed.index, 0, n, valve, between)  # half of what is left over
     sizes = of_few_sizes([problem, less_even], sizes, most)
     laid = _sizes_of_block(units, 0, n, valve, problem, sizes)
     line = block.valve - block.first
