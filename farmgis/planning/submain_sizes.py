@@ -26,8 +26,8 @@ SHORTEST_PIECE_M = 6.0
 CLOSE_M = 0.001
 """Lengths of pieces nearer than this are alike: what differs is rounding."""
 
-SUBSETS = 35
-"""Of each number of sizes so many choices are tried before one more is taken."""
+CHOICES = 3
+"""So many choices of few sizes are tried before sizes are left out one by one."""
 
 REDUCER_INDEX = 2.0
 """A change of size in the relative index in which a kilogram of pipe counts 1 (common practice)."""
@@ -97,19 +97,44 @@ def of_few_sizes(problems: Sequence[SubmainProblem], found: SubmainSizes, most: 
     """A submain of no more than `most` of the sizes found, or of as few more as keep all heads.
 
     `problems` are the submain's, that of most even heads first: another stands in where it has no answer. The
-    widest size is kept always. Ways to keep some others are tried from that on which takes least more weight,
-    each size left out laid as the next wider one; of the first that serves the lightest lengths are taken.
+    widest size is kept always. First those choices are tried that take least more weight with each size left
+    out laid as the next wider one; then sizes are left out one by one, for as long as heads are kept.
     """
     metres, weight = found.length_m.sum(axis=0), problems[0].weight_kg_m
     used = np.flatnonzero(metres > CLOSE_M)
-    for count in range(most, used.size):
-        ways = [np.array([*way, used[-1]]) for way in combinations(used[:-1], count - 1)]
-        ways.sort(key=lambda kept: round(float(metres[used] @ weight[_next_wider(kept, used)]), 3))
-        for problem, kept in product(problems, ways[:SUBSETS]):
-            sizes = _with_sizes(problem, kept)
-            if sizes is not None:
-                return sizes
+    if used.size <= most:
+        return found
+    ways = [np.array([*way, used[-1]]) for way in combinations(used[:-1], most - 1)]
+    ways.sort(key=lambda kept: _weight(metres, kept, weight))
+    for problem, kept in product(problems, ways[:CHOICES]):
+        sizes = _with_sizes(problem, kept)
+        if sizes is not None:
+            return sizes
+    while used.size > most:
+        fewer = _with_one_less(problems[-1], found, used)
+        if fewer is None:
+            break
+        found, used = fewer
     return found
+
+
+def _with_one_less(
+    problem: SubmainProblem, found: SubmainSizes, used: Ints
+) -> tuple[SubmainSizes, Ints] | None:
+    """The submain and its sizes without the first of them that it can do without."""
+    metres = found.length_m.sum(axis=0)
+    ways = [np.delete(used, i) for i in range(used.size - 1)]
+    for kept in sorted(ways, key=lambda kept: _weight(metres, kept, problem.weight_kg_m)):
+        sizes = _with_sizes(problem, kept)
+        if sizes is not None:
+            return sizes, kept
+    return None
+
+
+def _weight(metres: Floats, kept: Ints, weight_kg_m: Floats) -> float:
+    """What metres of each size weigh if each is laid as the narrowest that is kept and no narrower. [kg]"""
+    used = np.flatnonzero(metres > CLOSE_M)
+    return round(float(metres[used] @ weight_kg_m[kept[np.searchsorted(kept, used)]]), 3)
 
 
 def _with_sizes(problem: SubmainProblem, kept: Ints) -> SubmainSizes | None:
@@ -121,11 +146,6 @@ def _with_sizes(problem: SubmainProblem, kept: Ints) -> SubmainSizes | None:
     laid = np.zeros((len(sizes.length_m), problem.weight_kg_m.size))
     laid[:, kept] = sizes.length_m
     return replace(sizes, length_m=laid)
-
-
-def _next_wider(kept: Ints, used: Ints) -> Ints:
-    """For each size used, the narrowest that is kept and no narrower."""
-    return np.asarray(kept[np.searchsorted(kept, used)])
 
 
 def _program(p: SubmainProblem, about_m: Floats) -> SubmainSizes | None:
