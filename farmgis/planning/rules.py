@@ -53,6 +53,7 @@ def planning_assumptions() -> tuple[Assumption, ...]:
         ("smallest_strip", f"{layout.LEAST_STRIP_HA:g}", "ha"),
         ("side_boundary_angle", f"{rows.SIDE_ANGLE_DEG:g}", "degrees to the rows"),
         ("slope_noise_after_smoothing", f"{survey.SLOPE_NOISE_PCT:g}", "% of slope"),
+        ("voids_filled_up_to", f"{survey.VOID_M:g}", "m"),
         ("filter_fineness", f"{FILTER_MICRON:g}", "micron"),
         ("flush_velocity", f"{block_states.FLUSH_VELOCITY_M_S:g}", "m/s"),
         ("valve_loss", f"{describe.VALVE_LOSS_M:g}", "m"),

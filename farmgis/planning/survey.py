@@ -12,10 +12,20 @@ import shapely
 from farmgis.errors import ElevationCoverError, FieldError
 from farmgis.records import Field, Finding, Floats, Surface
 from farmgis.terrain.gradient import Contour, Mask, contour, grade_along_pct, gradient, slope_pct
-from farmgis.terrain.surface import cell_centres, noise_m, refine, smooth, smoothing_length_m
+from farmgis.terrain.surface import (
+    cell_centres,
+    noise_m,
+    refine,
+    smooth,
+    smoothing_length_m,
+    without_voids,
+)
 
 SLOPE_NOISE_PCT = 0.3
 """Smoothing brings the slope noise of single cells down to this (common practice)."""
+
+VOID_M = 20.0
+"""Voids of the elevation model up to this width are filled from the ground around them (common practice)."""
 
 LEAST_CELLS = 100
 """A field with fewer cells than this is surveyed on a refined grid."""
@@ -61,7 +71,7 @@ def survey(field: Field, window: Surface, smoothing_m: float | None = None) -> S
             ", or leave it out"
         )
     voids = _void_share(window, area)
-    surface = smooth(window, smoothing_m)
+    surface = smooth(without_voids(window, VOID_M), smoothing_m)
     if area.area < LEAST_CELLS * surface.cell_m**2:
         factor = math.ceil(surface.cell_m * math.sqrt(LEAST_CELLS / area.area))
         surface = refine(surface, min(factor, 50))
@@ -71,7 +81,7 @@ def survey(field: Field, window: Surface, smoothing_m: float | None = None) -> S
         raise ElevationCoverError(
             f"field {field.field_id!r}: the elevation model has no values for {100.0 * missing:.2g} % of it "
             f"({missing * area.area / 1e4:.2g} ha); give a model that reaches past the boundary and has no "
-            "voids wider than a few cells"
+            f"voids wider than {VOID_M:g} m or a few cells"
         )
     dz_dx, dz_dy = gradient(surface)
     slope = slope_pct(dz_dx[inside], dz_dy[inside])

@@ -5,7 +5,15 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from scipy.ndimage import convolve, gaussian_filter
+from scipy.interpolate import griddata
+from scipy.ndimage import (
+    binary_dilation,
+    convolve,
+    distance_transform_edt,
+    gaussian_filter,
+    label,
+    maximum,
+)
 
 from farmgis.records import Floats, Surface
 from farmgis.terrain import surface_kernel as kernel
@@ -75,6 +83,28 @@ def smooth(surface: Surface, length_m: float) -> Surface:
         near = weight > 0.2
         smoothed = np.where(near, smoothed / np.where(near, weight, 1.0), np.nan)
     return Surface(smoothed + plane, surface.x0_m, surface.y0_m, surface.cell_m)
+
+
+def without_voids(surface: Surface, widest_m: float) -> Surface:
+    """The window with voids up to a width filled, linearly between the cells around each.
+
+    Voids that reach the window's edge stay: there the model ends.
+    """
+    void = ~np.isfinite(surface.z_m)
+    if not void.any() or void.all():
+        return surface
+    parts, count = label(void)
+    depth = distance_transform_edt(void) * surface.cell_m
+    deepest = maximum(depth, parts, np.arange(1, count + 1))
+    at_edge = np.concatenate([parts[0], parts[-1], parts[:, 0], parts[:, -1]])
+    narrow = (deepest <= widest_m / 2.0) & ~np.isin(np.arange(1, count + 1), at_edge)
+    fill = np.isin(parts, 1 + np.flatnonzero(narrow))
+    if not fill.any():
+        return surface
+    ring = binary_dilation(fill, np.ones((3, 3))) & ~void
+    z = surface.z_m.copy()
+    z[fill] = griddata(np.argwhere(ring), z[ring], np.argwhere(fill), method="linear")
+    return Surface(z, surface.x0_m, surface.y0_m, surface.cell_m)
 
 
 def _plane(z: Floats, known: np.ndarray) -> Floats:
