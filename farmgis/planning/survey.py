@@ -13,6 +13,7 @@ from farmgis.errors import ElevationCoverError, FieldError
 from farmgis.records import Field, Finding, Floats, Surface
 from farmgis.terrain.gradient import Contour, Mask, contour, grade_along_pct, gradient, slope_pct
 from farmgis.terrain.surface import (
+    carried_on,
     cell_centres,
     noise_m,
     refine,
@@ -71,10 +72,8 @@ def survey(field: Field, window: Surface, smoothing_m: float | None = None) -> S
             ", or leave it out"
         )
     voids = _void_share(window, area)
-    surface = smooth(without_voids(window, VOID_M), smoothing_m)
-    if area.area < LEAST_CELLS * surface.cell_m**2:
-        factor = math.ceil(surface.cell_m * math.sqrt(LEAST_CELLS / area.area))
-        surface = refine(surface, min(factor, 50))
+    known = without_voids(window, VOID_M)
+    surface = _fine(smooth(known, smoothing_m), area)
     inside = _cells_inside(surface, area)
     missing = float(np.mean(~np.isfinite(surface.z_m[inside]))) if inside.any() else 1.0
     if missing > 0.0:
@@ -83,6 +82,8 @@ def survey(field: Field, window: Surface, smoothing_m: float | None = None) -> S
             f"({missing * area.area / 1e4:.2g} ha); give a model that reaches past the boundary and has no "
             f"voids wider than {VOID_M:g} m or a few cells"
         )
+    if not np.isfinite(surface.z_m).all():  # where no land is: ground beside it has slopes all the same
+        surface = _fine(smooth(carried_on(known), smoothing_m), area)
     dz_dx, dz_dy = gradient(surface)
     slope = slope_pct(dz_dx[inside], dz_dy[inside])
     z = surface.z_m[inside]
@@ -110,6 +111,14 @@ def row_grades_pct(ground: Survey, azimuth_deg: float) -> tuple[float, float, fl
     along = np.abs(grade_along_pct(gx, gy, azimuth_deg))
     across = np.abs(grade_along_pct(gx, gy, azimuth_deg + 90.0))
     return float(along.mean()), float(along.max()), float(across.max())
+
+
+def _fine(surface: Surface, area: Any) -> Surface:
+    """A surface in cells small enough for an area."""
+    if area.area >= LEAST_CELLS * surface.cell_m**2:
+        return surface
+    factor = math.ceil(surface.cell_m * math.sqrt(LEAST_CELLS / area.area))
+    return refine(surface, min(factor, 50))
 
 
 def _cells_inside(surface: Surface, area: Any) -> Mask:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
+from typing import Any
 
 import numpy as np
 from scipy.interpolate import griddata
@@ -17,6 +19,8 @@ from scipy.ndimage import (
 
 from farmgis.records import Floats, Surface
 from farmgis.terrain import surface_kernel as kernel
+
+Mask = np.ndarray[Any, np.dtype[np.bool_]]
 
 
 def elevation_m(surface: Surface, x_m: Floats, y_m: Floats) -> Floats:
@@ -101,10 +105,35 @@ def without_voids(surface: Surface, widest_m: float) -> Surface:
     fill = np.isin(parts, 1 + np.flatnonzero(narrow))
     if not fill.any():
         return surface
+    return replace(surface, z_m=_filled(surface.z_m, void, fill))
+
+
+def carried_on(surface: Surface) -> Surface:
+    """The window with elevations everywhere, so that ground beside a void, or the model's end, has slopes.
+
+    Across a void they are linear between the cells around it; at the model's end the plane fitted to the
+    whole goes on from the nearest cell.
+    """
+    z = surface.z_m
+    void = ~np.isfinite(z)
+    if not void.any() or void.all():
+        return surface
+    plane = _plane(z, ~void)
+    rest = _filled(z - plane, void, void)
+    beyond = ~np.isfinite(rest)
+    if beyond.any():
+        nearest = distance_transform_edt(beyond, return_distances=False, return_indices=True)
+        rest = rest[tuple(nearest)]
+    return replace(surface, z_m=rest + plane)
+
+
+def _filled(z: Floats, void: Mask, fill: Mask) -> Floats:
+    """Heights with some void cells filled, linearly between known cells around; NaN where none are around."""
     ring = binary_dilation(fill, np.ones((3, 3))) & ~void
-    z = surface.z_m.copy()
-    z[fill] = griddata(np.argwhere(ring), z[ring], np.argwhere(fill), method="linear")
-    return Surface(z, surface.x0_m, surface.y0_m, surface.cell_m)
+    made = z.copy()
+    if np.linalg.matrix_rank(np.argwhere(ring) - np.argwhere(ring)[:1]) == 2:
+        made[fill] = griddata(np.argwhere(ring), z[ring], np.argwhere(fill), method="linear")
+    return made
 
 
 def _plane(z: Floats, known: np.ndarray) -> Floats:

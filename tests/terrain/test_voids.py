@@ -1,7 +1,10 @@
 """Voids of the elevation model: narrow ones are filled from around, wide ones and the model's end are not."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
+import shapely
 
 from farmgis.planning.survey import survey
 from farmgis.terrain.surface import without_voids
@@ -59,3 +62,26 @@ def test_a_field_with_a_narrow_void_is_surveyed_and_told(square_field, ground):
     assert found.slope_mean_pct == pytest.approx(2.0, rel=1e-3)
     (told,) = found.findings
     assert "voids" in told.what
+
+
+@pytest.mark.parametrize("cell_m", [2.0, 5.0])
+def test_a_pond_without_heights_under_an_exclusion_leaves_slopes_as_they_are(square_field, ground, cell_m):
+    """A plane of 2 %, its pond 60 m wide void and excluded: slope and contour of the plane."""
+    pond = shapely.MultiPolygon([shapely.Point(0.0, 0.0).buffer(30.0)])
+    field = replace(square_field(9.0), exclusions=pond)
+    found = survey(field, ground(holed(lambda x, y: 0.02 * y + 0.0 * x, disc(30.0)), cell_m=cell_m))
+    assert found.slope_mean_pct == pytest.approx(2.0, rel=1e-6)
+    assert found.contour.azimuth_deg % 180.0 == pytest.approx(90.0, abs=1e-6)
+    assert np.isfinite(found.surface.z_m).all()
+    assert found.findings == ()
+
+
+def test_a_model_that_ends_at_the_field_gives_slopes_up_to_its_edge(square_field, ground):
+    """A plane of 3 % towards the east and 1 % to the north; the model ends half a cell beyond the field."""
+
+    def plane(x, y):
+        return 0.03 * x + 0.01 * y
+
+    field = square_field(4.0)  # 200 m: the model's last cells lie at 100 m
+    found = survey(field, ground(holed(plane, lambda x, y: (np.abs(x) > 101.0) | (np.abs(y) > 101.0))))
+    assert found.slope_mean_pct == pytest.approx(100.0 * np.hypot(0.03, 0.01), rel=1e-6)
