@@ -10,6 +10,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from itertools import pairwise
 
 from farmgis.planning.block_season import BlockSeason
 from farmgis.planning.crop_start import STAYING_ROW_M, Sown
@@ -24,6 +25,10 @@ WATER_TEST_DAYS = 30
 
 FLOW_CHECK_PCT = 5.0
 """A block's flow further off than this is looked into (from memory)."""
+
+STANDSTILL_DAYS = 60
+"""Where a source stands still for longer between two runs its pipes are emptied and flushed again, as in the
+winter of a winter crop (common practice)."""
 
 ACID_AFTER_DAYS = 7
 """Acid is injected so many days after the chlorine, never with it (common practice)."""
@@ -162,6 +167,7 @@ def season_tasks(
             (treated or {}).get(source_id or ""),
             _days_of(ran, source_id),
         )
+        tasks += _standing_still(source_id or "farm", _days_of(ran, source_id) or ())
     taking, late = _taking_up([w for w in works if not w.stays], laying_ha_day)
     tasks += taking
     tasks.append(_winter(max(w.last_irrigation if w.stays else w.harvest for w in works)))
@@ -392,17 +398,49 @@ def _litres(amount: float | None) -> str | None:
     return None if amount is None else "l"
 
 
+EMPTYING = (
+    "Pump locked out. Drain low points, filters and pump, ends open; flush injectors with clean water. "
+    f"Blow out only within the makers' limits, never test with air. {PRESSURE}"
+)
+
+
 def _winter(last: date) -> Task:
     """The day after the pipes are last needed: trees keep their leaves for longer than their water."""
     day = last + timedelta(days=1)
-    note = (
-        "Pump locked out. Drain low points, filters and pump, ends open; flush injectors with clean water. "
-        f"Blow out only within the makers' limits, never test with air. {PRESSURE}"
-    )
-    return Task(day, day + timedelta(days=13), "empty for winter", "farm", None, None, note)
+    return Task(day, day + timedelta(days=13), "empty for winter", "farm", None, None, EMPTYING)
+
+
+def _standing_still(target: str, ran: Sequence[date]) -> list[Task]:
+    """Around each long standstill of a source: its pipes are emptied, and flushed before it runs again."""
+    made = []
+    for last, again in _standstills(ran):
+        day, end = last + timedelta(days=1), last + timedelta(days=14)
+        note = f"Nothing runs until {again:%d %B}: before frost, at the latest. {EMPTYING}"
+        made.append(Task(day, end, "empty for winter", target, None, None, note))
+        day = again - timedelta(days=1)
+        for task, said in (
+            ("flush mains", "After the standstill, filled slowly so that the air gets out: "),
+            ("flush submains", "After the mains, "),
+            ("flush laterals", "After the submains, "),
+        ):
+            note = f"{said}far ends open until the water is clear. {PRESSURE}"
+            made.append(Task(day, day, task, target, None, None, note))
+    return made
 
 
 def _every(days: int, first: date, last: date, ran: Sequence[date] | None) -> list[date]:
-    """Days at that distance after the first, up to the last, without those before which nothing ran."""
+    """Days at that distance after the first, up to the last, without those before which nothing ran.
+
+    Nor are there any in a long standstill, for which the pipes are emptied.
+    """
     found = [first + timedelta(days=n) for n in range(days, (last - first).days + 1, days)]
-    return [d for d in found if ran is None or any(d - timedelta(days=days) < r <= d for r in ran)]
+    if ran is None:
+        return found
+    still = _standstills(ran)
+    since = [d for d in found if any(d - timedelta(days=days) < r <= d for r in ran)]
+    return [d for d in since if not any(a < d < b for a, b in still)]
+
+
+def _standstills(ran: Sequence[date]) -> list[tuple[date, date]]:
+    """The last run before each long standstill, and the first after it."""
+    return [(a, b) for a, b in pairwise(ran) if (b - a).days > STANDSTILL_DAYS]

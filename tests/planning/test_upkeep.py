@@ -120,13 +120,29 @@ def test_laterals_are_flushed_at_least_monthly():
 
 
 def test_what_stood_still_is_not_flushed_again():
-    # water until 10 June and again from 25 August: on 19 July and 18 August there is nothing to wash out
-    ran = {"river": [FIRST + timedelta(days=n) for n in (*range(22), *range(97, 105))]}
+    # water until 10 June and again from 8 August: on 19 July there is nothing to wash out
+    ran = {"river": [FIRST + timedelta(days=n) for n in (*range(22), *range(80, 105))]}
     tasks, _ = season_tasks([work("A")], 15.0, ran=ran)
-    assert [f"{t.date:%d %b}" for t in named(tasks, "flush laterals", "A")] == ["19 Jun"]
-    assert [f"{t.date:%d %b}" for t in named(tasks, "service filter")] == ["19 May", "19 Jun"]
+    assert [f"{t.date:%d %b}" for t in named(tasks, "flush laterals", "A")] == ["19 Jun", "18 Aug"]
+    assert [f"{t.date:%d %b}" for t in named(tasks, "service filter")] == ["19 May", "19 Jun", "18 Aug"]
     always = {"river": [FIRST + timedelta(days=n) for n in range(105)]}
     assert season_tasks([work("A")], 15.0, ran=always) == season_tasks([work("A")], 15.0)
+
+
+def test_pipes_are_emptied_for_a_long_standstill_and_flushed_before_water_runs_again():
+    # a winter crop: water until 10 June and again from 25 August, 76 days; a gap of 30 days is none
+    days = [*range(22), *range(98, 105), *range(134, 140)]
+    tasks, _ = season_tasks([work("A")], 15.0, ran={"river": [FIRST + timedelta(days=n) for n in days]})
+    last, again = FIRST + timedelta(days=21), FIRST + timedelta(days=98)
+    assert [t.date for t in named(tasks, "empty for winter", "river")] == [last + timedelta(days=1)]
+    before = [t for t in tasks if t.target == "river" and t.date == again - timedelta(days=1)]
+    assert [t.task for t in before if "flush" in t.task] == [
+        "flush mains",
+        "flush submains",
+        "flush laterals",
+    ]
+    assert all("pressure" in t.note for t in before if "flush" in t.task)
+    assert not [t for t in named(tasks, "flush laterals", "A") if last < t.date < again]
 
 
 def test_lines_of_trees_stay():
