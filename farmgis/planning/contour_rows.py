@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -49,6 +50,9 @@ LEAST_WIDTH_M = 12.0
 
 REST_HA = 1.0
 """A rest beside a band that is smaller than this has no guide of its own."""
+
+ALONG_DEG = 30.0
+"""A row that stands runs along the contour where it is no farther off than this (common practice)."""
 
 MOST_TURN_DEG = 170.0
 """A guide turns by no more than this to either side of where it begins: nearly round a hilltop."""
@@ -92,8 +96,9 @@ def contour_bands(land: Any, ground: Survey, design: Design) -> list[Band]:
 def kept_bands(land: Any, rows: Any, ground: Survey, design: Design) -> list[Band]:
     """Bands of rows beside the longest of some curved rows that stand, whatever their grade.
 
-    What is too sharp to follow from there gets guides of its own. Empty where machines cannot follow the
-    row itself, to half a row's spacing.
+    Beyond its ends they go on along the contour where the row does so itself, else straight. What is too
+    sharp to follow from there gets guides of its own. Empty where machines cannot follow the row itself, to
+    half a row's spacing.
     """
     longest = max(shapely.get_parts(rows), key=shapely.length)
     if longest.length < 3.0 * STEP_M:
@@ -102,7 +107,7 @@ def kept_bands(land: Any, rows: Any, ground: Survey, design: Design) -> list[Ban
     off = shapely.distance(shapely.points(line), longest).max()
     if off > design.row_spacing_m / 2.0 or _sharpest(line) * design.turn_radius_m > 1.05:
         return []
-    standing = guide_of(_lengthened(line, ground.surface, True, True))
+    standing = guide_of(_led_on(line, land, ground, design))
     guide = guide_of(standing.row_m(design.row_spacing_m / 2.0))  # guides run midway between rows
     bands: list[Band] = []
     rest = _pieces(land)
@@ -116,6 +121,21 @@ def kept_bands(land: Any, rows: Any, ground: Survey, design: Design) -> list[Ban
             rest.remove(piece)
             rest += _pieces(shapely.difference(piece, band.area, grid_size=GRID_M))
     return bands + [b for piece in rest for b in contour_bands(piece, ground, design)]
+
+
+def _led_on(line: Floats, land: Any, ground: Survey, design: Design) -> Floats:
+    """A row that stands, led on from both ends until it has left the land."""
+    soft = smooth(ground.surface, math.hypot(GUIDE_SMOOTHING_M, ground.smoothing_m))
+    inside = _cells_inside(soft, shapely.buffer(land, 3.0 * soft.cell_m))
+    radius, fall = GUIDE_RADII[0] * design.turn_radius_m, design.row_fall_pct or 0.0
+    parts, left = [line], [True, True]
+    for k, (end, before, way) in enumerate(((line[0], line[1], -1.0), (line[-1], line[-2], 1.0))):
+        heading = math.atan2(*(end - before))
+        if abs(math.cos(heading - _contour_heading(soft, end))) < math.cos(math.radians(ALONG_DEG)):
+            continue
+        more, left[k] = _followed(soft, inside, (end[0], end[1]), way, radius, fall, heading)
+        parts = [more[:0:-1], *parts] if way < 0.0 else [*parts, more[1:]]
+    return _lengthened(np.concatenate(parts), ground.surface, *left)
 
 
 def _pieces(land: Any) -> list[Any]:
@@ -201,19 +221,40 @@ def _lengthened(line: Floats, surface: Surface, before: bool, after: bool) -> Fl
     return np.concatenate([head, line, tail])
 
 
+def _gradient_at(soft: Surface, place: Sequence[float]) -> tuple[float, float]:
+    """Slope of the ground at a place, east and north. [-]"""
+    (x, y), cell = place, soft.cell_m
+    z = elevation_m(soft, np.array([x + cell, x - cell, x, x]), np.array([y, y, y + cell, y - cell]))
+    return (z[0] - z[1]) / (2.0 * cell), (z[2] - z[3]) / (2.0 * cell)
+
+
+def _contour_heading(soft: Surface, place: Sequence[float]) -> float:
+    """Heading along the contour at a place, the ground falling to the right. [rad, clockwise from north]"""
+    gx, gy = _gradient_at(soft, place)
+    return math.atan2(gy, -gx)
+
+
 def _followed(
-    soft: Surface, inside: Mask, seed: tuple[float, float], way: float, radius_m: float, fall_pct: float
+    soft: Surface,
+    inside: Mask,
+    seed: tuple[float, float],
+    way: float,
+    radius_m: float,
+    fall_pct: float,
+    heading: float | None = None,
 ) -> tuple[Floats, bool]:
-    """Return (vertices one way from a place, whether the line left the land rather than turned about)."""
-    x, y = seed
-    cell = soft.cell_m
-    z = elevation_m(soft, np.array([x, x + cell, x - cell, x, x]), np.array([y, y, y, y + cell, y - cell]))
-    gx, gy = (z[1] - z[2]) / (2.0 * cell), (z[3] - z[4]) / (2.0 * cell)
-    down = math.asin(min(0.5, fall_pct / 100.0 / max(math.hypot(gx, gy), 1e-6)))
-    heading = math.atan2(gy, -gx) + down + (0.0 if way > 0.0 else math.pi)
+    """Return (vertices one way from a place, whether the line left the land rather than turned about).
+
+    It sets out along the contour, or with a heading [rad, clockwise from north].
+    """
+    (x, y), cell = seed, soft.cell_m
+    level = float(elevation_m(soft, np.array([x]), np.array([y]))[0])
+    if heading is None:
+        down = math.asin(min(0.5, fall_pct / 100.0 / max(math.hypot(*_gradient_at(soft, seed)), 1e-6)))
+        heading = _contour_heading(soft, seed) + down + (0.0 if way > 0.0 else math.pi)
     out = np.empty((4000, 2))
     used = kernel.follow(
-        soft.z_m, soft.x0_m, soft.y0_m, cell, inside, x, y, heading, way * fall_pct / 100.0, float(z[0]),
+        soft.z_m, soft.x0_m, soft.y0_m, cell, inside, x, y, heading, way * fall_pct / 100.0, level,
         STEP_M, radius_m, math.radians(MOST_TURN_DEG), 0.001, out,
     )  # fmt: skip
     i, j = (

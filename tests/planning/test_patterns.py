@@ -234,6 +234,23 @@ def test_curved_rows_that_stand_are_gone_on_with(square_field, ground):
     assert np.abs(np.array(step) - np.round(step)).max() < 0.05
 
 
+def test_a_short_row_that_stands_is_led_on_along_the_contour(square_field, ground):
+    """A cone: its contours are circles, of which 40 degrees stand. Straight on, rows left them by 50 m."""
+    standing = shapely.multilinestrings([arc(200.0, -20.0, 20.0)])
+    field = square_field(9.0, line=COMPENSATING, kept_rows=standing)
+    found = survey(field, ground(lambda x, y: 100.0 - 0.04 * np.hypot(x, y + 200.0)))
+    layout = lay_out(field, found, submain_pipes(reader.pipes()))
+    assert layout.pattern == "contour"
+    rows = [r for b in layout.blocks for r in shapely.get_parts(b.row_lines) if shapely.length(r) > 100.0]
+    points = [shapely.get_coordinates(row) for row in rows]
+    spread = [np.ptp(np.hypot(p[:, 0], p[:, 1] + 200.0)) for p in points]
+    assert len(spread) > 100
+    assert np.median(spread) < 0.5
+    assert max(spread) < 8.0  # in corners, beside where the guide has left the field
+    assert layout.chosen.grade_mean_pct < 0.1
+    assert layout.chosen.grade_over_pct == 0.0
+
+
 def test_curves_too_sharp_for_the_machines_are_not_followed(square_field, ground):
     field = square_field(9.0, line=COMPENSATING, kept_rows=shapely.multilinestrings([arc(12.0, -80.0, 80.0)]))
     layout = lay_out(field, survey(field, ground(plane)), submain_pipes(reader.pipes()))
