@@ -90,9 +90,9 @@ def least_count(turns: Sequence[Turn], most_flow_m3h: float) -> int:
 def grouped(turns: Sequence[Turn], most_flow_m3h: float, count: int) -> Grouping | None:
     """Blocks in a number of shifts, none over a flow; None where that cannot be.
 
-    Figures count to four places, and so does the flow kept. A block larger than the flow runs alone. Up to some forty blocks are
-    grouped at once, and `bound` is the integer program's; more are grouped part by part, and `bound` counts
-    only what any grouping must have.
+    Figures count to four places, and so does the flow that is kept. A block larger than it runs alone. Up
+    to some forty blocks are grouped at once, and `bound` is the integer program's; more are grouped part by
+    part, and `bound` counts only what any grouping must have.
     """
     large = [i for i, t in enumerate(turns) if t.flow_m3h > most_flow_m3h + 1e-6]
     turns = [_rounded(t) for t in turns]
