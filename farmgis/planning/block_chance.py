@@ -61,7 +61,8 @@ def _unsure(
     if not few:
         return ()
     least = min(range(len(chances)), key=lambda i: chances[i].within_pct)
-    adds = [c.adds_pct for c in few if c.planned_pct <= 100.0]  # no reserve mends what is out as planned
+    out = 100.0 + RESERVE_STEP_PCT  # no reserve mends what is out of its tolerance as planned
+    adds = [c.adds_pct for c in few if c.planned_pct < out]
     advice = "or survey the ground"
     if adds and not compensating:
         advice = f"survey the ground, or {_reserve_advice(max(adds), field.design.tolerance_reserve_pct)}"
