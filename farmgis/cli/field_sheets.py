@@ -53,7 +53,12 @@ def check_field(plan_file: str, measured_file: str, as_json: bool) -> None:
 
 
 def _dry(zeros: int) -> str:
-    return f"{zeros or 'none'} of them {'gives' if zeros < 2 else 'give'} nothing"
+    """How many of the emitters are dry.
+
+    >>> _dry(0), _dry(1), _dry(2)
+    ('each gives water', '1 of them gives nothing', '2 of them give nothing')
+    """
+    return f"{zeros} of them {'gives' if zeros == 1 else 'give'} nothing" if zeros else "each gives water"
 
 
 def _lines(b: Any) -> list[str]:

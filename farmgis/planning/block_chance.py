@@ -16,6 +16,7 @@ from farmgis.planning.layout import Layout, rules_for
 from farmgis.planning.strips import Ints
 from farmgis.planning.survey import Survey
 from farmgis.records import Field, Finding, Floats, Pipe, Table
+from farmgis.words import counted
 
 CLOSEST_M, FARTHEST_M = 5.0, 15.0
 """Emitters are looked at so far apart, by the distance over which errors are alike."""
@@ -60,16 +61,21 @@ def _unsure(
     if not few:
         return ()
     least = min(range(len(chances)), key=lambda i: chances[i].within_pct)
+    out = 100.0 + RESERVE_STEP_PCT  # no reserve mends what is out of its tolerance as planned
+    adds = [c.adds_pct for c in few if c.planned_pct < out]
+    advice = "or survey the ground"
+    if adds and not compensating:
+        advice = f"survey the ground, or {_reserve_advice(max(adds), field.design.tolerance_reserve_pct)}"
     return (
         Finding(
             "note",
             "elevation",
-            f"{len(few)} of {len(chances)} blocks keep their tolerance with a chance of less than "
-            f"{LEAST_CHANCE_PCT:.0f} %, given an error of the elevation model of {error.vertical_m:g} m that "
-            f"is alike over {error.correlation_m:g} m; the least sure is {field.field_id}-B{least + 1:02d}",
+            f"the chance to keep the tolerance is less than {LEAST_CHANCE_PCT:.0f} % in {len(few)} of "
+            f"{counted(len(chances), 'block')}, given an error of the elevation model of "
+            f"{error.vertical_m:g} m that is alike over {error.correlation_m:g} m; the least sure is "
+            f"{field.field_id}-B{least + 1:02d}",
             field.field_id,
-            "state `vertical_error_m` and `correlation_m` if they are known, survey the ground"
-            + ("" if compensating else f", or {_reserve_advice(max(c.adds_pct for c in few))}"),
+            f"state `vertical_error_m` and `correlation_m` if they are known, {advice}",
             chances[least].within_pct,
             LEAST_CHANCE_PCT,
             "%",
@@ -77,9 +83,10 @@ def _unsure(
     )
 
 
-def _reserve_advice(adds_pct: float) -> str:
-    """What reserve of the tolerance would make blocks sure, at the price of more of them."""
-    reserve = RESERVE_STEP_PCT * math.ceil(adds_pct / RESERVE_STEP_PCT)
+def _reserve_advice(adds_pct: float, now_pct: float) -> str:
+    """What reserve of the tolerance, more than now, would make blocks sure, at the price of more of them."""
+    steps = max(math.ceil(adds_pct / RESERVE_STEP_PCT), math.floor(now_pct / RESERVE_STEP_PCT) + 1)
+    reserve = RESERVE_STEP_PCT * steps
     if reserve > MOST_RESERVE_PCT:
         return "take compensating line: no reserve of the tolerance makes up for such an error"
     return (
@@ -90,10 +97,11 @@ def _reserve_advice(adds_pct: float) -> str:
 
 @dataclass(frozen=True)
 class Chance:
-    """How sure a block is, and what errors add to the share of its tolerance that it uses: in four of five
-    no more than `adds_pct`."""
+    """How sure a block is, what share of its tolerance it uses as planned, and what errors add to that: in
+    four of five no more than `adds_pct`."""
 
     within_pct: float
+    planned_pct: float
     adds_pct: float
 
 
@@ -122,9 +130,9 @@ def chance_of(
     x, y = np.append(sample.x_m, valve[0]), np.append(sample.y_m, valve[1])
     error = grids.at(x, y)
     used = used_share(sample.head_m[None, :] - (error[:, :-1] - error[:, -1:]), sample.weight, rules)
-    planned = used_share(sample.head_m[None, :], sample.weight, rules)
-    added = float(np.quantile(used, LEAST_CHANCE_PCT / 100.0) - planned[0])
-    return Chance(100.0 * float((used <= 1.0).mean()), 100.0 * added)
+    planned = float(used_share(sample.head_m[None, :], sample.weight, rules)[0])
+    added = float(np.quantile(used, LEAST_CHANCE_PCT / 100.0)) - planned
+    return Chance(100.0 * float((used <= 1.0).mean()), 100.0 * planned, 100.0 * added)
 
 
 def sampled(block: DrawnBlock, choice: BlockChoice, rules: Rules, apart_m: float) -> Sample:

@@ -131,20 +131,22 @@ def _why_over(block: LaidBlock, field: Field, layout: Layout) -> tuple[str, str,
             dripline.greatest_head_m,
             "m",
         )
-    listed = next((d.name for d in field.driplines if d.compensating), None)
-    what = (
-        "list a pressure-compensating dripline for this field"
-        if listed is None
-        else f"see in the table `dripline_choices` what {listed!r} would do here"
-    )
     return (
         f"heads of {heads.head_min_m:.1f} to {heads.head_max_m:.1f} m, where the ground alone differs by "
         f"{heads.elevation_range_m:.1f} m over its emitters",
-        f"{what}, or take shorter laterals (`lateral_max_m`)",
+        f"{compensating_advice(field)}, or take shorter laterals (`lateral_max_m`)",
         float(getattr(heads, tolerance.kind)),
         tolerance.value,
         "%",
     )
+
+
+def compensating_advice(field: Field) -> str:
+    """To list a compensating line, or where one is listed, to see what it would do."""
+    listed = next((d.name for d in field.driplines if d.compensating), None)
+    if listed is None:
+        return "list a pressure-compensating dripline for this field"
+    return f"see in the table `dripline_choices` what {listed!r} would do here"
 
 
 def farm_findings(farm: Farm) -> list[Finding]:

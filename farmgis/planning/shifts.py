@@ -36,6 +36,9 @@ lift first."""
 LEAST_GAIN = 1e-6
 """Less cost than this is no gain, but rounding."""
 
+PLACES = 4
+"""Decimal places that figures of blocks count to: what differs beyond is not alike on every machine."""
+
 
 @dataclass(frozen=True)
 class Turn:
@@ -87,13 +90,12 @@ def least_count(turns: Sequence[Turn], most_flow_m3h: float) -> int:
 def grouped(turns: Sequence[Turn], most_flow_m3h: float, count: int) -> Grouping | None:
     """Blocks in a number of shifts, none over a flow; None where that cannot be.
 
-    Figures count to four places. A block larger than the flow runs alone. Up to some forty blocks are
-    grouped at once, and `bound` is the integer program's; more are grouped part by part, and `bound` counts
-    only what any grouping must have.
+    Figures count to four places, and so does the flow that is kept. A block larger than it runs alone. Up
+    to some forty blocks are grouped at once, and `bound` is the integer program's; more are grouped part by
+    part, and `bound` counts only what any grouping must have.
     """
+    large = [i for i, t in enumerate(turns) if t.flow_m3h > most_flow_m3h + 1e-6]
     turns = [_rounded(t) for t in turns]
-    flows = np.array([t.flow_m3h for t in turns])
-    large = [i for i in range(len(turns)) if flows[i] > most_flow_m3h + 1e-6]
     rest = [i for i in range(len(turns)) if i not in set(large)]
     own = count - len(large)
     if own < (1 if rest else 0) or own > len(rest):
@@ -112,8 +114,12 @@ def grouped(turns: Sequence[Turn], most_flow_m3h: float, count: int) -> Grouping
 
 
 def _rounded(turn: Turn) -> Turn:
-    """A turn's figures to four places: what differs beyond is rounding, not alike on every machine."""
-    return Turn(turn.block_id, *(round(x, 4) for x in (turn.flow_m3h, turn.peak_hours, turn.lift_m)))
+    return Turn(turn.block_id, *(round(x, PLACES) for x in (turn.flow_m3h, turn.peak_hours, turn.lift_m)))
+
+
+def _room_m3h(blocks: int) -> float:
+    """What flows of so many blocks, rounded, may be over a flow that they keep."""
+    return 1e-6 + 0.5 * 10.0**-PLACES * blocks
 
 
 def judged(turns: Sequence[Turn], groups: Sequence[Sequence[str]], most_flow_m3h: float) -> Grouping:
@@ -141,7 +147,8 @@ def flow_findings(
 ) -> tuple[Finding, ...]:
     """Blocks and shifts that take more than a source gives."""
     found = [_too_large(t, source_id, most_flow_m3h) for t in turns if t.flow_m3h > most_flow_m3h + 1e-6]
-    over = [s for s in made if s.flow_m3h > most_flow_m3h + 1e-6 and len(s.block_ids) > 1]
+    most = most_flow_m3h + 2.0 * _room_m3h(len(turns))  # as found by rounded flows
+    over = [s for s in made if s.flow_m3h > most and len(s.block_ids) > 1]
     for shift in over:
         found.append(
             Finding(
@@ -166,22 +173,23 @@ def _hours(turns: Sequence[Turn], groups: Sequence[Sequence[int]]) -> float:
     return float(sum(max(turns[i].peak_hours for i in g) for g in groups))
 
 
-def _spread_m(turns: Sequence[Turn]) -> float:
+def _lifts_m(turns: Sequence[Turn]) -> tuple[float, float]:
+    """The least lift of some blocks, and how far the greatest is over it, a metre at least."""
     lifts = [t.lift_m for t in turns]
-    return max(max(lifts) - min(lifts), 1.0)
+    return min(lifts), max(max(lifts) - min(lifts), 1.0)
 
 
 def _cost(turns: Sequence[Turn], groups: Sequence[Sequence[int]], most_flow_m3h: float) -> float:
     """The objective: hours, and in small part unequal flows and high heads."""
-    return _sum(turns, [_told(turns, g) for g in groups], most_flow_m3h)
+    return _sum([_told(turns, g) for g in groups], _lifts_m(turns), most_flow_m3h)
 
 
-def _sum(turns: Sequence[Turn], told: Sequence[Told], most_flow_m3h: float) -> float:
+def _sum(told: Sequence[Told], lifts_m: tuple[float, float], most_flow_m3h: float) -> float:
     """The objective from what is told of each group."""
     hours, lifts, flows = zip(*told, strict=True)
-    heads = sum(lifts) - len(told) * min(t.lift_m for t in turns)
+    low, spread = lifts_m
     uneven = FLOW_WEIGHT * (max(flows) - min(flows)) / most_flow_m3h
-    return float(sum(hours) + HEAD_WEIGHT * heads / _spread_m(turns) + uneven)
+    return float(sum(hours) + HEAD_WEIGHT * (sum(lifts) - len(told) * low) / spread + uneven)
 
 
 def _floor(turns: Sequence[Turn], count: int, most_flow_m3h: float) -> float:
@@ -238,7 +246,7 @@ def _programmed(turns: Sequence[Turn], most_flow_m3h: float, count: int) -> Foun
     if count < 1 or count > n:
         return None
     if count == 1:
-        over = sum(t.flow_m3h for t in turns) > most_flow_m3h + 1e-6
+        over = sum(t.flow_m3h for t in turns) > most_flow_m3h + _room_m3h(n)
         return None if over else ([tuple(range(n))], None)
     flow = np.array([t.flow_m3h for t in turns])
     hours = np.array([t.peak_hours for t in turns])
@@ -251,7 +259,7 @@ def _programmed(turns: Sequence[Turn], most_flow_m3h: float, count: int) -> Foun
     )
     least = most + 1
     cost = np.zeros(most + 2)
-    cost[of_hours], cost[of_lift] = 1.0, HEAD_WEIGHT / _spread_m(turns)
+    cost[of_hours], cost[of_lift] = 1.0, HEAD_WEIGHT / _lifts_m(turns)[1]
     cost[most], cost[least] = FLOW_WEIGHT / most_flow_m3h, -FLOW_WEIGHT / most_flow_m3h
     rows = _Rows(most + 2)
     for b in range(n):
@@ -265,7 +273,8 @@ def _programmed(turns: Sequence[Turn], most_flow_m3h: float, count: int) -> Foun
             rows.add(np.array([x[b, k], of_lift[k]]), np.array([lift[b] - lift.min(), -1.0]), -np.inf, 0.0)
     low, high = np.zeros(most + 2), np.full(most + 2, np.inf)
     high[: n * count] = 1.0
-    low[most], high[most], high[least] = flow.sum() / count, most_flow_m3h, flow.sum() / count
+    low[most], high[most] = flow.sum() / count, most_flow_m3h + _room_m3h(n)
+    high[least] = flow.sum() / count
     for place, b in enumerate(np.argsort(-lift, kind="stable")):
         high[x[b, place + 1 :]] = 0.0  # shifts are alike: the i-th highest block is in one of the first i
     whole = np.zeros(most + 2)
@@ -317,8 +326,9 @@ def _bettered(
     """
     sets = [tuple(sorted(g)) for g in groups]
     reach = len(sets) if len(turns) * len(sets) <= AT_ONCE else 2
+    limit, lifts = most_flow_m3h + _room_m3h(len(turns)), _lifts_m(turns)
     told = [_told(turns, g) for g in sets]
-    cost, before = _sum(turns, told, most_flow_m3h), math.inf
+    cost, before = _sum(told, lifts, most_flow_m3h), math.inf
     while cost < before - LEAST_GAIN:
         before = cost
         for one, other in combinations(range(len(sets)), 2):
@@ -327,9 +337,9 @@ def _bettered(
             for pair in _exchanges(sets[one], sets[other]):
                 new = list(told)
                 new[one], new[other] = (_told(turns, g) for g in pair)
-                if max(new[one][2], new[other][2]) > most_flow_m3h + 1e-6:
+                if max(new[one][2], new[other][2]) > limit:
                     continue
-                then = _sum(turns, new, most_flow_m3h)
+                then = _sum(new, lifts, most_flow_m3h)
                 if then < cost - LEAST_GAIN:
                     told, cost = new, then
                     sets[one], sets[other] = pair

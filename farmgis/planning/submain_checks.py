@@ -9,6 +9,7 @@ import numpy as np
 
 from farmgis.hydraulics.friction import velocity_m_s
 from farmgis.planning.block_search import VALVE_INDEX, Rules
+from farmgis.planning.findings import compensating_advice
 from farmgis.planning.layout import LaidBlock, Layout, rules_for
 from farmgis.records import Field, Finding, Pipe, Table
 from farmgis.words import counted
@@ -61,11 +62,13 @@ def size_findings(field: Field, layout: Layout) -> tuple[Finding, ...]:
         return ()
     worst = int(np.argmax(sizes))
     what = (
-        f"{len(over)} of {counted(len(sizes), 'block')} have more sizes of submain than `submain_sizes_max` "
+        f"submains of {len(over)} of {counted(len(sizes), 'block')} have more sizes than `submain_sizes_max` "
         f"({most}): with fewer none was found that keeps the heads; most are {sizes[worst]}, in "
         f"{field.field_id}-B{worst + 1:02d}"
     )
-    advice = "let them be, make `block_max_ha` smaller, or list a pressure-compensating line"
+    advice = "let them be, or make `block_max_ha` smaller"
+    if not layout.dripline.compensating:
+        advice = f"let them be, make `block_max_ha` smaller, or {compensating_advice(field)}"
     return (Finding("note", "blocks", what, field.field_id, advice, float(max(over)), float(most), "sizes"),)
 
 

@@ -15,6 +15,7 @@ from typing import Any
 from farmgis.errors import OutputError
 from farmgis.records import Plan, Table
 from farmgis.results.whole_file import remove, write_whole
+from farmgis.words import three_figures
 
 LINE_OCTETS = 75  # RFC 5545, section 3.1: no longer, without the line break
 IDS = uuid.UUID("6f1d3a52-3c0b-5f5e-9a5e-8a3f0c6d7b21")  # drawn once; event ids are derived from it
@@ -124,7 +125,8 @@ def _dose(name: str, row: Mapping[str, Any], shift: timedelta) -> dict[str, str]
     end += timedelta(days=1 if end < begin else 0)
     end = max(end, begin + timedelta(minutes=1))
     told = (
-        f"{row['product_kg']:,.0f} kg in {row['stock_l']:,.0f} l of stock, {row['inject_l_h']:,.1f} l/h; "
+        f"{three_figures(row['product_kg'])} kg in {three_figures(row['stock_l'])} l of stock, "
+        f"{three_figures(row['inject_l_h'])} l/h; "
         f"then {math.ceil(row['rinse_min'])} min of clean water. {INJECTING}"
     )
     return {

@@ -38,7 +38,7 @@ def _rows(points: Table, crs: str) -> Iterator[list[Any]]:
         c = {k: v[i] for k, v in columns.items()}
         head, flow = float(c["expected_head_m"]), float(c["expected_flow_l_h"])
         place = [round(float(lon[i]), 7), round(float(lat[i]), 7)]
-        read = None if kind == "emitter" else round(flow / 1000.0, 1)  # as a block's meter tells it
+        read = None if kind == "emitter" else float(f"{flow / 1000.0:.3g}")  # as a meter tells it
         expected = [round(head, 1), round(head * KPA_A_METRE), round(flow, 2), read]
         caught = round(flow * 1000.0 / 60.0, 1) if kind == "emitter" else None
         chainage = None if kind == "valve" else round(float(c["chainage_m"]), 1)

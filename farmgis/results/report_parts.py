@@ -17,6 +17,7 @@ from farmgis.results.map_sheets import field_title
 from farmgis.results.plan_rows import Rows
 from farmgis.results.report_chart import bar_chart
 from farmgis.results.styles import MAINS, SUBMAINS
+from farmgis.words import counted
 
 MANY_FIELDS = 12
 """Fields beyond which each is closed until it is asked for."""
@@ -504,8 +505,8 @@ def _unsure(blocks: pandas.DataFrame) -> str:
     if not few:
         return ""
     return (
-        f". {few} of {len(told)} blocks keep their tolerance with a chance under "
-        f"{UNSURE_PCT:g} %: level their worst emitters"
+        f". The chance to keep the tolerance is under {UNSURE_PCT:g} % in {few} of "
+        f"{counted(len(told), 'block')}: survey the ground of their worst emitters"
     )
 
 

@@ -176,3 +176,22 @@ def test_what_is_kept_in_reserve_makes_blocks_sure(square_field, ground):
         assert used <= 1.0 - reserve / 100.0 + 0.05
     assert chances[0].min() < 65.0
     assert chances[1].min() > 75.0  # four in five, less what the draws scatter by
+
+
+def test_a_reserve_is_advised_that_is_more_than_now_and_where_it_helps(case):
+    """A block out of its tolerance as planned is mended by no reserve; one with a reserve needs more."""
+    field, found, layout, pipes = case
+    blocks = Table({"block_id": np.array(["A-B01"], dtype=object)})
+
+    def advice(tolerance, reserve, error_m):
+        wanted = Tolerance("head_variation_pct", tolerance)
+        design = replace(field.design, tolerance=wanted, tolerance_reserve_pct=reserve)
+        told = with_chances(replace(field, design=design), found, layout, pipes, blocks, (error_m, 50.0))[1]
+        return told[0].advice
+
+    assert "reserve" not in advice(1.0, 5.0, 0.0)
+    used = layout.blocks[0].heads.head_variation_pct
+    for reserve in (5.0, 15.0, 17.5):
+        said = advice(1.001 * used, reserve, 0.01)  # all of it is used: a small error is too much
+        assert reserve < float(said.split("tolerance_reserve_pct = ")[1].split("`")[0]) <= reserve + 5.0
+    assert "no reserve of the tolerance" in advice(1.001 * used, 50.0, 0.01)

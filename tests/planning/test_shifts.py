@@ -92,6 +92,17 @@ def test_users_groups_are_kept_and_judged():
     assert "take 160 m3/h together, river gives 150" in finding.what
 
 
+@pytest.mark.parametrize(("flow", "blocks", "shifts"), [(20 / 3, 30, 1), (200 / 3, 6, 2), (12.34567, 6, 1)])
+def test_blocks_that_take_the_flow_to_the_last_digit_fit(flow, blocks, shifts):
+    """As where no source is stated, and the flow is that of all blocks together."""
+    turns = [Turn(f"B{i:03d}", flow, 5.0) for i in range(blocks)]
+    most = flow * blocks / shifts
+    found = grouped(turns, most, shifts)
+    assert found is not None
+    assert {len(g) for g in found.groups} == {blocks // shifts}
+    assert flow_findings("river", turns, shifts_of("river", turns, found), most) == ()
+
+
 def test_exchanges_leave_nothing_to_gain():
     """No single move or swap of blocks between two shifts costs less than what was found."""
     rng = np.random.default_rng(3)

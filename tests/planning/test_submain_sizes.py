@@ -1,6 +1,7 @@
 """Sizes of submains by linear program: against enumeration, and what they are for."""
 
 import itertools
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -130,6 +131,23 @@ def test_a_submain_has_few_sizes_or_a_finding_says_so(square_field, ground):
         assert all(b.within_tolerance for b in layout.blocks)
         assert [f.measured for f in size_findings(field, layout)] == [n for n in [max(sizes)] if n > most]
         assert min(sizes) <= most
+
+
+def test_more_sizes_than_wanted_ask_for_no_line_that_is_listed_or_laid(square_field, ground):
+    """On waves one size serves no block: what is advised hangs on the lines that the field has."""
+    field = square_field(8.0, design=Design(row_azimuth_deg=90.0))
+    layout = lay_out(
+        field, survey(field, ground(lambda x, y: 0.6 * np.sin(y / 35.0))), submain_pipes(reader.pipes())
+    )
+    strict = replace(field, design=replace(field.design, submain_sizes_max=1))
+    even = replace(layout.dripline, name="even", exponent=0.0, least_head_m=4.0)
+    (plain,) = size_findings(strict, layout)
+    (listed,) = size_findings(replace(strict, driplines=(*strict.driplines, even)), layout)
+    (laid,) = size_findings(strict, replace(layout, dripline=even))
+    assert "list a pressure-compensating" in plain.advice
+    assert "what 'even' would do here" in listed.advice
+    assert "compensating" not in laid.advice
+    assert "even" not in laid.advice
 
 
 def marked(problem):

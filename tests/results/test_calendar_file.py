@@ -119,9 +119,12 @@ def test_injections_are_in_the_calendar_with_their_cautions(plan):
     assert dose["SUMMARY"] == "Inject urea: river-Z01"
     assert dose.decoded("DTSTART") == dt.datetime(2004, 6, 2, 21, 38)
     assert dose.decoded("DTEND") == dt.datetime(2004, 6, 3, 0, 54)  # past midnight
-    assert "78 kg in 184 l of stock, 25.3 l/h; then 219 min of clean water" in dose["DESCRIPTION"]
+    assert "78.3 kg in 184 l of stock, 25.3 l/h; then 219 min of clean water" in dose["DESCRIPTION"]
     for caution in ("backflow prevention", "Goggles", "label", "local code"):
         assert caution in dose["DESCRIPTION"]
+    small = Table(doses.columns | {"product_kg": np.array([0.42]), "stock_l": np.array([1.44])})
+    (dose,) = events(calendar_text(Plan(plan.name, plan.crs, {"nutrient_doses": small}, (), (), {})))
+    assert "0.42 kg in 1.44 l of stock" in dose["DESCRIPTION"]  # of a small field: no "0 kg"
 
 
 def test_two_parts_of_a_field_on_one_day_are_two_events(plan):
