@@ -164,11 +164,11 @@ def grade_of(emission_uniformity_pct: float, statistical_pct: float, grades: Seq
 
 def _suggestions(check: BlockCheck, own: _Set, line: Dripline) -> Iterator[str]:
     """In words, the gravest first: first the heads, then the flows that heads do not explain."""
-    said = [*_misread(check, own)] or [
-        *_of_heads(check, own),
-        *_of_emitters(check, own, line),
-        *_of_leaks(check),
-    ]
+    said = [*_misread(check, own)]
+    of_flows = [] if said else [*_of_emitters(check, own, line), *_of_leaks(check)]
+    if not any(_far(pct) for pct in (check.valve_head_pct, check.head_pct) if pct is not None):
+        said += _of_heads(check, own)
+    said += of_flows
     yield from said
     if check.emitters < LEAST_EMITTERS:
         few = f"only {check.emitters} emitters were measured"

@@ -174,6 +174,12 @@ def test_readings_far_off_are_first_taken_for_misread(change, valve, told):
         assert not any("regulator" in s or "leaks" in s for s in says)
 
 
+def test_a_misread_emitter_does_not_hide_the_valve():
+    says = check(sixth(25.0), (6.0, 50_000.0)).says
+    assert any("(A-B01-T06)" in s for s in says)
+    assert any("downstream of the valve is 60 % of the plan's" in s for s in says)
+
+
 def test_a_block_without_water_is_no_misreading():
     dry = check(lambda _: (0.0, 0.0), (0.0, 0.0))
     assert any("32 of 32 emitters give nothing" in s for s in dry.says)
