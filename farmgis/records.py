@@ -25,6 +25,9 @@ ToleranceKind = Literal["head_variation_pct", "flow_variation_pct", "emission_un
 
 # ---- what is told beside the numbers -------------------------------------------------------------
 
+LEAST_CHANCE_PCT = 80.0
+"""A block less sure than this to keep its tolerance is told of (common practice)."""
+
 
 @dataclass(frozen=True)
 class Finding:

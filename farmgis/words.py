@@ -25,3 +25,14 @@ def counted(count: int, noun: str) -> str:
     ('1 season', '12 seasons')
     """
     return f"{count:,} {noun}" if count == 1 else f"{count:,} {noun}s"
+
+
+def amount_words(quantity: float, unit: str) -> str:
+    """How much of a task, as exactly as it is worked by.
+
+    >>> amount_words(7966.0, "laterals"), amount_words(0.0886, "machine days"), amount_words(0.02, "l")
+    ('7,966 laterals', '0.1 machine days', 'under 0.1 l')
+    """
+    if 0.0 < quantity < 0.05:
+        return f"under 0.1 {unit}"
+    return f"{quantity:,.1f}".removesuffix(".0") + f" {unit}"

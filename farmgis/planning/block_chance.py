@@ -15,15 +15,11 @@ from farmgis.planning.laterals import DrawnBlock, DrawnLaterals
 from farmgis.planning.layout import Layout, rules_for
 from farmgis.planning.strips import Ints
 from farmgis.planning.survey import Survey
-from farmgis.records import Field, Finding, Floats, Pipe, Table
+from farmgis.records import LEAST_CHANCE_PCT, Field, Finding, Floats, Pipe, Table
 from farmgis.words import counted
 
 CLOSEST_M, FARTHEST_M = 5.0, 15.0
 """Emitters are looked at so far apart, by the distance over which errors are alike."""
-
-
-LEAST_CHANCE_PCT = 80.0
-"""A block less sure than this has a word in the findings (common practice)."""
 
 RESERVE_STEP_PCT, MOST_RESERVE_PCT = 5.0, 50.0
 """A reserve of the tolerance is advised in such steps, up to the most that can be kept."""

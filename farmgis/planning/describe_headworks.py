@@ -135,7 +135,7 @@ def _no_level(station: Station) -> Finding:
     return Finding(
         "attention",
         "supply",
-        f"{source_id} has no water level: its pump is planned as if the water stood at the ground there "
+        "no water level is stated: the pump is planned as if the water stood at the ground there "
         f"({station.plan.network.ground_m[0]:.1f} m), so its head leaves out the lift",
         source_id,
         "state `water_level_m`, the level while pumping in the driest month",

@@ -491,8 +491,8 @@ def _findings(
     cost_of = costs[worst]
     with_it = "" if cost_of is None or cost_of.words is None else f" and with it {cost_of.words}"
     what = (
-        f"the hours of {source} ({own.hours_per_day:g} a day) do not suffice: {late} times a zone was not "
-        f"done when its next turn came; block {own.blocks[worst].facts.block_id} loses most, "
+        f"its hours ({own.hours_per_day:g} a day) do not suffice: {late} times a zone was not done when "
+        f"its next turn came; block {own.blocks[worst].facts.block_id} loses most, "
         f"{lost_mm[worst]:.0f} mm of its crop's water use{with_it}, and "
         f"{three_figures(max(missing, 0.0))} m3 of the season's need are not given"
     )

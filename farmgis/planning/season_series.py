@@ -46,7 +46,7 @@ def find_short_years(series: SeasonSeries, farm: Farm) -> tuple[Finding, ...]:
         worst = max(own.peak_m3_day)
         years = ", ".join(map(str, short[:12])) + (" and more" if len(short) > 12 else "")
         what = (
-            f"{own.source_id} falls short in {len(short)} of {len(own.years)} years ({years}), by "
+            f"falls short in {len(short)} of {len(own.years)} years ({years}), by "
             f"peak or licence; the highest peak is {worst:,.0f} m3/day, it gives {own.available_m3_day:,.0f}"
         )
         advice = "see how far it is short in most of them: the soil carries a small shortage for some days"

@@ -69,7 +69,7 @@ def size_findings(field: Field, layout: Layout) -> tuple[Finding, ...]:
     advice = "let them be, or make `block_max_ha` smaller"
     if not layout.dripline.compensating:
         advice = f"let them be, make `block_max_ha` smaller, or {compensating_advice(field)}"
-    return (Finding("note", "blocks", what, field.field_id, advice, float(max(over)), float(most), "sizes"),)
+    return (Finding("note", "block", what, field.field_id, advice, float(max(over)), float(most), "sizes"),)
 
 
 def regulator_findings(

@@ -15,7 +15,7 @@ from typing import Any
 from farmgis.errors import OutputError
 from farmgis.records import Plan, Table
 from farmgis.results.whole_file import remove, write_whole
-from farmgis.words import three_figures
+from farmgis.words import amount_words, three_figures
 
 LINE_OCTETS = 75  # RFC 5545, section 3.1: no longer, without the line break
 IDS = uuid.UUID("6f1d3a52-3c0b-5f5e-9a5e-8a3f0c6d7b21")  # drawn once; event ids are derived from it
@@ -151,17 +151,6 @@ def _task(name: str, row: Mapping[str, Any], shift: timedelta) -> dict[str, str]
         "CATEGORIES": "TASK",
         "TRANSP": "TRANSPARENT",
     }
-
-
-def amount_words(quantity: float, unit: str) -> str:
-    """How much of a task, as exactly as it is worked by.
-
-    >>> amount_words(7966.0, "laterals"), amount_words(0.0886, "machine days"), amount_words(0.02, "l")
-    ('7,966 laterals', '0.1 machine days', 'under 0.1 l')
-    """
-    if 0.0 < quantity < 0.05:
-        return f"under 0.1 {unit}"
-    return f"{quantity:,.1f}".removesuffix(".0") + f" {unit}"
 
 
 def _tell_apart(events: Sequence[dict[str, str]]) -> None:

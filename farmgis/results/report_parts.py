@@ -11,22 +11,19 @@ import numpy as np
 import pandas
 from markupsafe import Markup, escape
 
-from farmgis.results.calendar_file import amount_words
+from farmgis.records import LEAST_CHANCE_PCT
 from farmgis.results.map_schedules import number
 from farmgis.results.map_sheets import field_title
 from farmgis.results.plan_rows import Rows
 from farmgis.results.report_chart import bar_chart
 from farmgis.results.styles import MAINS, SUBMAINS
-from farmgis.words import counted
+from farmgis.words import amount_words, counted
 
 MANY_FIELDS = 12
 """Fields beyond which each is closed until it is asked for."""
 
 ALONG_DEG = 1.5
 """Rows that close to the contour are told to run along it."""
-
-UNSURE_PCT = 80.0
-"""A block that keeps its tolerance with less of a chance is told as unsure."""
 
 DAYS_OF_A_ROW = 7
 """The same task is one row of the tasks while it begins within so many days."""
@@ -501,11 +498,11 @@ def _of_the_ground(rows: Rows) -> list[tuple[str, str]]:
 def _unsure(blocks: pandas.DataFrame) -> str:
     """How many blocks may leave their tolerance by that error, in words."""
     told = blocks[blocks.chance_within_tolerance_pct.notna()]
-    few = int((told.chance_within_tolerance_pct < UNSURE_PCT).sum())
+    few = int((told.chance_within_tolerance_pct < LEAST_CHANCE_PCT).sum())
     if not few:
         return ""
     return (
-        f". The chance to keep the tolerance is under {UNSURE_PCT:g} % in {few} of "
+        f". The chance to keep the tolerance is under {LEAST_CHANCE_PCT:g} % in {few} of "
         f"{counted(len(told), 'block')}: survey the ground of their worst emitters"
     )
 
