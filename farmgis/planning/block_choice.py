@@ -14,7 +14,6 @@ from farmgis.planning.block_search import (
     TRENCH_INDEX,
     VALVE_INDEX,
     BlockChoice,
-    Bounds,
     Rules,
     Trial,
     Units,
@@ -28,6 +27,7 @@ from farmgis.planning.block_search import (
     unit_flows,
     valve_line,
 )
+from farmgis.planning.block_search_kernel import Bounds, Judge
 from farmgis.planning.block_share import Placed, balanced
 from farmgis.planning.rows import Axes
 from farmgis.planning.strips import Ints, Strip
@@ -63,10 +63,7 @@ def best_blocks(
     best, choice = candidates(trial, bounds, flows, rules)
     mark = spendable(trial, bounds, best)
     least_cost = np.zeros(best.shape[:2])
-    block_cuts_kernel.least_costs(
-        trial.wide, trial.facts, trial.emitter_m3_s, trial.reach, trial.fastest, trial.weight, TRENCH_INDEX,
-        least_cost,
-    )  # fmt: skip
+    block_cuts_kernel.least_costs(trial.table, trial.pipes, trial.judge.emitter_flow, least_cost)
     perhaps = mark[:, :, 0] >= 0
     if not rules.detail.exact:
         best[perhaps, 0], best[perhaps, 1] = 0.0, HOPED_COST * least_cost[perhaps]
@@ -86,7 +83,7 @@ def best_blocks(
 
     band = (rules.least_flow_m3h, rules.most_flow_m3h)
     cuts = cheapest_cuts(best, flows, band, least_cost, look if rules.detail.exact else None, perhaps)
-    if trial.mode == tables.OWN_RANGE and not rules.detail.exact:
+    if trial.judge.mode == tables.OWN_RANGE and not rules.detail.exact:
         for a, b in cuts:  # both ends of a submain may serve: not the first, the cheaper one counts
             if not perhaps[a, b - a - 1]:
                 improve(trial, bounds, rules, a, b, best[a, b - a - 1], choice[a, b - a - 1])
@@ -105,7 +102,7 @@ def best_blocks(
             cost += few.weight_kg - lightest.weight_kg
         elif perhaps[run] and best[run][0] <= 0.0:
             sizes = np.zeros(int(units.bounds[b] - units.bounds[a]), np.int64)  # coarse: never drawn
-            uniformity = least_uniformity_pct(trial)
+            uniformity = least_uniformity_pct(trial.judge)
         else:
             laid = piped(trial, a, b, s, valve, g, bool(spend))
             sizes, uniformity = line_sizes(trial, units, a, b, s, valve, laid.sizes), laid.uniformity_pct
@@ -133,33 +130,28 @@ def spendable(trial: Trial, bounds: Bounds, best: Floats) -> Ints:
     """Share and valve of each run that no tapering submain serves, but some sizes would; else -1."""
     mark = np.full((*best.shape[:2], 2), -1, np.int64)
     if (best[:, :, 0] > 0.0).any():
-        submain_sizes_kernel.mark_runs(
-            trial.ground, trial.reach, trial.wide, trial.reaches, trial.curves, trial.facts,
-            trial.emitter_m3_s, trial.rows, trial.fastest, trial.middle_head_m, trial.law, trial.mode,
-            trial.limit, trial.variation, trial.least_m, trial.top_m, bounds.most_m3_s, bounds.lateral_m,
-            bounds.step_m, best, mark,
-        )  # fmt: skip
+        submain_sizes_kernel.mark_runs(*trial, bounds, best, mark)
     return mark
 
 
 def problem_of(trial: Trial, s: int, a: int, b: int, valve: int, tightness: float = 1.0) -> SubmainProblem:
     """What the sizes of units a to b at a share have to keep; `tightness` is the share of the tolerance."""
-    own = slice(a, b)
-    least, most, widest, ratio = _allowed_heads(trial, tightness)
-    facts = trial.facts[s, own, :, 0]
-    compensating = trial.mode == tables.OWN_RANGE
-    wanted = float((trial.wide[own] * facts.sum(axis=1)).sum()) * trial.emitter_m3_s
+    here, pipes, judge = trial.at(s)
+    least, most, widest, ratio = _allowed_heads(judge, tightness)
+    facts = here.facts[a:b, :, 0]
+    compensating = judge.mode == tables.OWN_RANGE
+    wanted = float((here.lines[a:b] * facts.sum(axis=1)).sum()) * judge.emitter_flow
     return SubmainProblem(
         valve=valve - a,
-        ground_m=trial.ground[s, own],
-        reach_m=trial.reach[s, own],
-        lines=trial.wide[own],
-        curves=trial.curves[s, own],
+        ground_m=here.ground[a:b],
+        reach_m=here.reach[a:b],
+        lines=here.lines[a:b],
+        curves=here.curves[a:b],
         arms=facts > 0.0,
-        x1_m=trial.middle_head_m,
-        rows=trial.rows,
-        fastest_m3_s=trial.fastest,
-        weight_kg_m=trial.weight,
+        x1_m=judge.x1,
+        rows=pipes.rows,
+        fastest_m3_s=pipes.fastest,
+        weight_kg_m=pipes.weight,
         least_m=least,
         most_m=most,
         range_m=widest,
@@ -168,29 +160,29 @@ def problem_of(trial: Trial, s: int, a: int, b: int, valve: int, tightness: floa
     )
 
 
-def _allowed_heads(trial: Trial, tightness: float) -> tuple[float, float, float, float]:
+def _allowed_heads(judge: Judge, tightness: float) -> tuple[float, float, float, float]:
     """Return (lowest, highest head, their greatest range, their least ratio) that a tolerance leaves."""
-    free, x1 = 1e4, trial.middle_head_m
-    if trial.mode == tables.OWN_RANGE:
-        return trial.least_m, trial.top_m, free, 0.0
-    if trial.mode == tables.HEAD_VARIATION:
-        return 0.01, trial.top_m, trial.limit * tightness * x1, 0.0
-    if trial.mode == tables.FLOW_VARIATION:
-        return 0.01, trial.top_m, free, float((1.0 - trial.limit * tightness) ** (1.0 / trial.law[1]))
-    lowest = 1.0 - (1.0 - trial.limit / (1.0 - 1.27 * trial.variation)) * tightness
-    return x1 * float(lowest ** (1.0 / trial.law[1])), trial.top_m, free, 0.0
+    free, x1 = 1e4, judge.x1
+    if judge.mode == tables.OWN_RANGE:
+        return judge.least, judge.top, free, 0.0
+    if judge.mode == tables.HEAD_VARIATION:
+        return 0.01, judge.top, judge.limit * tightness * x1, 0.0
+    if judge.mode == tables.FLOW_VARIATION:
+        return 0.01, judge.top, free, float((1.0 - judge.limit * tightness) ** (1.0 / judge.law[1]))
+    lowest = 1.0 - (1.0 - judge.limit / (1.0 - 1.27 * judge.variation)) * tightness
+    return x1 * float(lowest ** (1.0 / judge.law[1])), judge.top, free, 0.0
 
 
-def least_uniformity_pct(trial: Trial) -> float:
+def least_uniformity_pct(judge: Judge) -> float:
     """Emission uniformity of a block that uses the whole of its tolerance, about its mean. [%]"""
-    made = 1.0 - 1.27 * trial.variation
-    if trial.mode == tables.OWN_RANGE:
+    made = 1.0 - 1.27 * judge.variation
+    if judge.mode == tables.OWN_RANGE:
         return 100.0 * made
-    if trial.mode == tables.EMISSION_UNIFORMITY:
-        return 100.0 * trial.limit
-    if trial.mode == tables.FLOW_VARIATION:
-        return 100.0 * made * (1.0 - trial.limit / 2.0)
-    return float(100.0 * made * (1.0 - trial.limit / 2.0) ** trial.law[1])
+    if judge.mode == tables.EMISSION_UNIFORMITY:
+        return 100.0 * judge.limit
+    if judge.mode == tables.FLOW_VARIATION:
+        return 100.0 * made * (1.0 - judge.limit / 2.0)
+    return float(100.0 * made * (1.0 - judge.limit / 2.0) ** judge.law[1])
 
 
 def _sizes_of_block(
@@ -222,7 +214,7 @@ def _lighter(placed: Placed, rules: Rules) -> BlockChoice:
     block, units, trial = placed.block, placed.units, placed.trial
     n = units.count
     valve = int(np.searchsorted(units.bounds, block.valve, side="right")) - 1
-    compensating = trial.mode == tables.OWN_RANGE
+    compensating = trial.judge.mode == tables.OWN_RANGE
     problem = problem_of(trial, placed.index, 0, n, valve, 1.0 if compensating else 1.0 + block.excess)
     sizes = cheapest_sizes(problem)
     if sizes is None:

@@ -9,11 +9,12 @@ from farmgis.planning.block_search_kernel import ROUNDING
 
 
 @numba.njit(cache=True)
-def least_costs(wide, facts, nominal, reach, fastest, weight, trench, out):
+def least_costs(table, pipes, emitter_flow, out):
     """Fill `out` (units, longest): what a run costs at least, with pipe no wider than velocity asks for.
 
     The least over all shares and all places of the valve; friction and heads are left out of account.
     """
+    lines, facts, reach, fastest = table.lines, table.facts, table.reach, pipes.fastest
     shares, units = reach.shape
     longest = out.shape[1]
     carried = np.empty(units + 1)
@@ -24,15 +25,15 @@ def least_costs(wide, facts, nominal, reach, fastest, weight, trench, out):
             for s in range(shares):
                 carried[a] = 0.0
                 for k in range(a, b):
-                    n = wide[k] * (facts[s, k, 0, 0] + facts[s, k, 1, 0])
-                    carried[k + 1] = carried[k] + n * nominal
+                    n = lines[k] * (facts[s, k, 0, 0] + facts[s, k, 1, 0])
+                    carried[k + 1] = carried[k] + n * emitter_flow
                 cost = 0.0
                 for k in range(a, b - 1):  # either way: a valve somewhere leaves each reach the lesser flow
                     flow = min(carried[k + 1], carried[b] - carried[k + 1])
                     size = 0
                     while size < fastest.size - 1 and flow > fastest[size]:
                         size += 1
-                    cost += reach[s, k] * (weight[size] + trench)
+                    cost += reach[s, k] * (pipes.weight[size] + pipes.trench)
                 best = min(best, cost)
             out[a, length - 1] = best
 

@@ -10,7 +10,7 @@ import itertools
 import math
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any, Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 
@@ -21,6 +21,7 @@ from farmgis.hydraulics.lateral import START_LOSS_K, local_loss_terms
 from farmgis.hydraulics.uniformity import emission_uniformity_pct
 from farmgis.hydraulics.water import Water
 from farmgis.planning import block_search_kernel as kernel
+from farmgis.planning.block_search_kernel import Bounds, Judge, PipeTable, UnitTable
 from farmgis.planning.rows import Axes
 from farmgis.planning.strips import JUMP_SPACINGS, Ints, Strip, jumps
 from farmgis.records import Design, Dripline, Floats, Pipe, Surface
@@ -195,41 +196,23 @@ def unit_flows(strip: Strip, units: Units, rules: Rules) -> Floats:
     return np.diff(total[units.bounds]) * rules.dripline.emitter_flow_l_h / 1000.0
 
 
-@dataclass(frozen=True)
-class Trial:
-    """The arrays that the kernels judge candidate blocks by."""
+class Trial(NamedTuple):
+    """What the kernels judge candidate blocks by: the units' table at several shares, the pipes, the rule."""
 
-    ground: Floats
-    reach: Floats
-    wide: Floats
-    reaches: Floats
-    curves: Floats
-    facts: Floats
-    law: Floats
-    middle_head_m: float
-    emitter_m3_s: float
-    rows: Floats
-    fastest: Floats
-    capacity: Floats
-    weight: Floats
-    mode: int
-    limit: float
-    variation: float
-    least_m: float
-    top_m: float
+    table: UnitTable
+    pipes: PipeTable
+    judge: Judge
 
-    def judged_by(self, s: int) -> tuple[Any, ...]:
-        """What `try_block` takes of one share, from `ground` to `fastest`."""
-        return (
-            self.ground[s],
-            self.reach[s],
-            self.wide,
-            self.curves[s],
-            self.facts[s],
-            self.emitter_m3_s,
-            self.rows,
-            self.fastest,
-        )
+    def at(self, s: int) -> tuple[UnitTable, PipeTable, Judge]:
+        """The same with the submain at one share."""
+        t = self.table
+        here = UnitTable(t.ground[s], t.reach[s], t.lines, t.arms[s], t.curves[s], t.facts[s])
+        return here, self.pipes, self.judge
+
+    @property
+    def units(self) -> int:
+        """Number of units."""
+        return int(self.table.lines.size)
 
 
 def strip_trial(
@@ -253,39 +236,23 @@ def strip_trial(
     curves, facts, inlet_z = _tabulate(inlet_u, ends, v, axes, ground, rules, law, heads)
     reach = np.zeros(inlet_u.shape)
     reach[:, :-1] = np.sqrt(sum((a[:, 1:] - a[:, :-1]) ** 2 for a in (inlet_u, v, inlet_z)))
-    rows, fastest, capacity = rules.pipe_table
+    arms = np.abs(ends - inlet_u[..., None])
+    table = UnitTable(inlet_z, reach, np.diff(units.bounds).astype(float), arms, curves, facts)
+    weight = np.array([p.weight_kg_m for p in rules.pipes])
+    pipes = PipeTable(*rules.pipe_table, weight, TRENCH_INDEX)
     mode, limit = tolerance_mode(rules)
     kept_back = own_range_kept_back_m(rules)
-    return Trial(
-        ground=inlet_z,
-        reach=reach,
-        wide=np.diff(units.bounds).astype(float),
-        reaches=np.abs(ends - inlet_u[..., None]),
-        curves=curves,
-        facts=facts,
+    judge = Judge(
+        emitter_flow=dripline.emitter_flow_l_h / 3.6e6,
+        x1=float(heads[1]),
         law=law,
-        middle_head_m=float(heads[1]),
-        emitter_m3_s=dripline.emitter_flow_l_h / 3.6e6,
-        rows=rows,
-        fastest=fastest,
-        capacity=capacity,
-        weight=np.array([p.weight_kg_m for p in rules.pipes]),
         mode=mode,
         limit=limit,
         variation=dripline.variation,
-        least_m=(dripline.least_head_m or 0.0) + RESERVE_M + kept_back,
-        top_m=dripline.greatest_head_m - kept_back,
+        least=(dripline.least_head_m or 0.0) + RESERVE_M + kept_back,
+        top=dripline.greatest_head_m - kept_back,
     )
-
-
-@dataclass(frozen=True)
-class Bounds:
-    """What else `try_range` is bounded by, from `most_flow` to `step_max`."""
-
-    most_m3_s: float
-    spread_m: float
-    lateral_m: float
-    step_m: Floats
+    return Trial(table, pipes, judge)
 
 
 def trial_bounds(strip: Strip, units: Units, rules: Rules) -> Bounds:
@@ -299,61 +266,20 @@ def trial_bounds(strip: Strip, units: Units, rules: Rules) -> Bounds:
     )
 
 
-def _arguments(trial: Trial, bounds: Bounds) -> tuple[Any, ...]:
-    """The kernels' arguments from `ground` to `step_max`."""
-    return (
-        trial.ground,
-        trial.reach,
-        trial.wide,
-        trial.reaches,
-        trial.curves,
-        trial.facts,
-        trial.emitter_m3_s,
-        trial.rows,
-        trial.fastest,
-        trial.capacity,
-        trial.weight,
-        TRENCH_INDEX,
-        trial.middle_head_m,
-        trial.law,
-        trial.mode,
-        trial.limit,
-        trial.variation,
-        trial.least_m,
-        trial.top_m,
-        bounds.most_m3_s,
-        bounds.spread_m,
-        bounds.lateral_m,
-        bounds.step_m,
-    )
-
-
 def candidates(trial: Trial, bounds: Bounds, flows: Floats, rules: Rules) -> tuple[Floats, Ints]:
     """Return (excess and cost, choice) of every run of units, as the kernel fills them."""
     longest = _longest_run(flows, rules.most_flow_m3h)
     best = np.empty((flows.size, longest, 2))
     choice = np.zeros((flows.size, longest, 4), np.int64)
-    kernel.try_ranges(longest, rules.detail.valves, *_arguments(trial, bounds), best, choice)
+    kernel.try_ranges(rules.detail.valves, *trial, bounds, best, choice)
     return best, choice
 
 
 def improve(trial: Trial, bounds: Bounds, rules: Rules, a: int, b: int, best: Floats, choice: Ints) -> None:
     """Look through all shares and valves for a chosen run, and keep what is cheaper, or nearer."""
-    units = trial.wide.size
-    kernel.try_range(
-        a,
-        b,
-        0,
-        True,
-        np.zeros(trial.ground.shape[0], bool),
-        rules.detail.valves,
-        *_arguments(trial, bounds),
-        np.zeros(units, np.int64),
-        np.zeros(units),
-        np.zeros(units),
-        best,
-        choice,
-    )
+    given_up = np.zeros(trial.table.ground.shape[0], bool)
+    work = kernel.work_of(trial.units)
+    kernel.try_range(a, b, 0, True, given_up, rules.detail.valves, *trial, bounds, work, best, choice)
 
 
 @dataclass(frozen=True)
@@ -366,34 +292,16 @@ class Piped:
 
 def piped(trial: Trial, a: int, b: int, s: int, valve: int, g: int, spend: bool) -> Piped:
     """Pipe and uniformity of units a to b at a share, with the valve and gradient that the search chose."""
-    units = trial.wide.size
-    sizes, drop, flow = np.zeros(units, np.int64), np.zeros(units), np.zeros(units)
-    _, _, head = kernel.try_block(
-        a,
-        b,
-        valve,
-        trial.capacity[g],
-        spend,
-        *trial.judged_by(s),
-        trial.weight,
-        trial.middle_head_m,
-        trial.law,
-        trial.mode,
-        trial.limit,
-        trial.variation,
-        trial.least_m,
-        trial.top_m,
-        sizes,
-        drop,
-        flow,
-    )
-    lowest = kernel.lowest_head(a, b, head, drop, trial.curves[s], trial.facts[s], trial.middle_head_m)
-    emitters = float((trial.wide[a:b] * trial.facts[s, a:b, :, 0].sum(axis=1)).sum())
-    mean = float(flow[a:b].sum()) / emitters if emitters else 0.0
+    here, pipes, judge = trial.at(s)
+    work = kernel.work_of(trial.units)
+    _, _, head = kernel.try_block(a, b, valve, g, spend, here, pipes, judge, work)
+    lowest = kernel.lowest_head(a, b, head, here, judge, work.drop)
+    emitters = float((here.lines[a:b] * here.facts[a:b, :, 0].sum(axis=1)).sum())
+    mean = float(work.flow[a:b].sum()) / emitters if emitters else 0.0
     if lowest <= 0.0 or mean <= 0.0:
-        return Piped(sizes, 0.0)
-    least = float(emitter_flow(lowest, trial.law)[0])
-    return Piped(sizes, max(0.0, emission_uniformity_pct(least, mean, trial.variation)))
+        return Piped(work.sizes, 0.0)
+    least = float(emitter_flow(lowest, judge.law)[0])
+    return Piped(work.sizes, max(0.0, emission_uniformity_pct(least, mean, judge.variation)))
 
 
 def line_sizes(trial: Trial, units: Units, a: int, b: int, s: int, valve: int, sizes: Ints) -> Ints:
@@ -405,8 +313,9 @@ def line_sizes(trial: Trial, units: Units, a: int, b: int, s: int, valve: int, s
     after = sizes[valve + 1] if valve < b - 1 else None
     own_size = sizes[valve]
     if before is None and after is None:  # one unit: as large as its flow asks for
-        flow = trial.wide[a] * trial.facts[s, a, :, 0].sum() * trial.emitter_m3_s
-        own_size = kernel.size_for(flow, 0.0, trial.capacity[1], trial.rows, trial.fastest, 0)
+        here, pipes, judge = trial.at(s)
+        flow = here.lines[a] * here.facts[a, :, 0].sum() * judge.emitter_flow
+        own_size = kernel.size_for(flow, 0.0, pipes.capacity[1], pipes.rows, pipes.fastest, 0)
     lines = np.repeat(sizes[a:b], np.diff(units.bounds)[a:b])
     first = int(units.bounds[a])
     own = slice(int(units.bounds[valve]) - first, int(units.bounds[valve + 1]) - first)

@@ -10,7 +10,6 @@ from farmgis.planning import block_share_kernel as kernel
 from farmgis.planning.block_cuts import Bools
 from farmgis.planning.block_search import (
     SNAP_M,
-    TRENCH_INDEX,
     VALVE_INDEX,
     BlockChoice,
     Rules,
@@ -72,12 +71,8 @@ def _most_even(
 ) -> Placed:
     trial = strip_trial(block.strip, units, shares, axes, ground, rules)
     best, choice = np.empty(2), np.zeros(4, np.int64)
-    kernel.most_even(
-        _allowed(trial, shares, rules), rules.detail.valves, EVEN_SHARE, TRENCH_INDEX, trial.ground,
-        trial.reach, trial.wide, trial.curves, trial.facts, trial.emitter_m3_s, trial.rows, trial.fastest,
-        trial.capacity, trial.weight, trial.middle_head_m, trial.law, trial.mode, trial.limit,
-        trial.variation, trial.least_m, trial.top_m, best, choice,
-    )  # fmt: skip
+    allowed = _allowed(trial.table.arms, shares, rules)
+    kernel.most_even(allowed, rules.detail.valves, EVEN_SHARE, *trial, best, choice)
     s, valve, g, spend = (int(c) for c in choice)
     laid = piped(trial, 0, units.count, s, valve, g, bool(spend))
     moved = replace(
@@ -92,11 +87,11 @@ def _most_even(
     return Placed(moved, units, trial, s)
 
 
-def _allowed(trial: Trial, shares: Floats, rules: Rules) -> Bools:
+def _allowed(arms_m: Floats, shares: Floats, rules: Rules) -> Bools:
     """Shares at which no arm is over the greatest length, nor a side on average under the least."""
-    longest = trial.reaches.max(axis=(1, 2)) <= rules.design.lateral_max_m + rules.dripline.emitter_spacing_m
-    laid = trial.reaches > SNAP_M
-    mean = np.where(laid, trial.reaches, 0.0).sum(axis=1) / np.maximum(laid.sum(axis=1), 1)
+    longest = arms_m.max(axis=(1, 2)) <= rules.design.lateral_max_m + rules.dripline.emitter_spacing_m
+    laid = arms_m > SNAP_M
+    mean = np.where(laid, arms_m, 0.0).sum(axis=1) / np.maximum(laid.sum(axis=1), 1)
     short = ((mean > 0.0) & (mean < rules.design.lateral_min_m)).any(axis=1)
     kept = longest & ~(short & (shares > 0.0) & (shares < 1.0))
     return np.asarray(kept if kept.any() else longest)

@@ -5,38 +5,34 @@ import math
 import numba
 import numpy as np
 
-from farmgis.planning.block_search_kernel import INFEASIBLE, OWN_RANGE, try_block
+from farmgis.planning.block_search_kernel import INFEASIBLE, OWN_RANGE, at_share, try_block, work_of
 
 
 @numba.njit(cache=True)
-def most_even(allowed, valves, slack, trench, ground, reach, wide, curves, facts, nominal, rows, fastest,
-              capacity, weight, x1, law, mode, limit, variation, least, top, best, choice):  # fmt: skip
+def most_even(allowed, valves, slack, table, pipes, judge, best, choice):
     """Fill `best` (excess, cost) and `choice` (share, valve, gradient, spend) of all units as one block.
 
     Of what is within tolerance and costs no more than the cheapest and its `slack` share, that of least
     excess is taken; the least valve head for compensating line. Where nothing is within, the least excess.
     """
-    shares, units = ground.shape
-    count = valves * 2 * capacity.shape[0]
+    shares, units = table.ground.shape
+    count = valves * 2 * pipes.capacity.shape[0]
     excess = np.full((shares, count), INFEASIBLE)
     cost = np.full((shares, count), math.inf)
     uneven = np.full((shares, count), math.inf)
     where = np.zeros(count, np.int64)
-    sizes, drop, flow = np.zeros(units, np.int64), np.zeros(units), np.zeros(units)
+    work = work_of(units)
     cheapest = math.inf
     for s in range(shares):
-        metres = reach[s, : units - 1].sum()
+        metres = table.reach[s, : units - 1].sum()
+        here = at_share(table, s)
         for c in range(count if allowed[s] else 0):
             third = c % valves
             where[c] = 0 if third == 0 else (units - 1 if third == 1 else units // 2)
-            g = c // valves // 2
-            e, pipe, head = try_block(
-                0, units, where[c], capacity[g], (c // valves) % 2 == 1, ground[s], reach[s], wide, curves[s],
-                facts[s], nominal, rows, fastest, weight, x1, law, mode, limit, variation, least, top,
-                sizes, drop, flow,
-            )  # fmt: skip
-            excess[s, c], cost[s, c] = e, pipe + metres * trench
-            uneven[s, c] = head if mode == OWN_RANGE and e <= 0.0 else e
+            g, spend = c // valves // 2, (c // valves) % 2
+            e, pipe, head = try_block(0, units, where[c], g, spend == 1, here, pipes, judge, work)
+            excess[s, c], cost[s, c] = e, pipe + metres * pipes.trench
+            uneven[s, c] = head if judge.mode == OWN_RANGE and e <= 0.0 else e
             if e <= 0.0:
                 cheapest = min(cheapest, cost[s, c])
     found = math.inf

@@ -97,18 +97,14 @@ def every_block(strip, axes, found, rules):
     n = units.count
     cost = np.full((n, n + 1), math.inf)
     flows = block_search.unit_flows(strip, units, rules)
-    work = np.zeros(n, np.int64), np.zeros(n), np.zeros(n)
+    work = block_search_kernel.work_of(n)
     for a, b, s in itertools.product(range(n), range(1, n + 1), range(shares.size)):
         if a >= b or not may_be(trial, bounds, a, b, s):
             continue
-        metres = trial.reach[s, a : b - 1].sum()
+        metres = trial.table.reach[s, a : b - 1].sum()
         for valve in {a, b - 1, (a + b) // 2 if b - a > 2 else a}:
-            for g, spend in itertools.product(range(len(trial.capacity)), (False, True)):
-                excess, pipe, _ = block_search_kernel.try_block(
-                    a, b, valve, trial.capacity[g], spend, *trial.judged_by(s), trial.weight,
-                    trial.middle_head_m, trial.law, trial.mode, trial.limit, trial.variation,
-                    trial.least_m, trial.top_m, *work,
-                )  # fmt: skip
+            for g, spend in itertools.product(range(len(trial.pipes.capacity)), (False, True)):
+                excess, pipe, _ = block_search_kernel.try_block(a, b, valve, g, spend, *trial.at(s), work)
                 if excess <= 0.0:
                     cost[a, b] = min(cost[a, b], pipe + TRENCH_INDEX * metres)
     return cost, flows
@@ -116,13 +112,14 @@ def every_block(strip, axes, found, rules):
 
 def may_be(trial, bounds, a, b, s):
     """The hard limits: flow, the length of laterals, the step from line to line, the head at rest."""
-    flow = (trial.wide[a:b] * trial.facts[s, a:b, :, 0].sum(axis=1)).sum() * trial.emitter_m3_s
-    rest = trial.ground[s, a:b].max() - trial.facts[s, a:b, :, 1].min()
+    here, _, judge = trial.at(s)
+    flow = (here.lines[a:b] * here.facts[a:b, :, 0].sum(axis=1)).sum() * judge.emitter_flow
+    rest = here.ground[a:b].max() - here.facts[a:b, :, 1].min()
     return (
-        0.0 < flow <= bounds.most_m3_s
-        and trial.reaches[s, a:b].max() <= bounds.lateral_m
-        and (trial.reach[s, a : b - 1] <= bounds.step_m[a : b - 1]).all()
-        and rest <= trial.top_m
+        0.0 < flow <= bounds.flow
+        and here.arms[a:b].max() <= bounds.arm
+        and (here.reach[a : b - 1] <= bounds.step[a : b - 1]).all()
+        and rest <= judge.top
     )
 
 
@@ -177,20 +174,18 @@ def plain_grid(strip, axes, found, rules):
     trial = block_search.strip_trial(strip, units, np.array([0.5]), axes, found.surface, rules)
     bounds = block_search.trial_bounds(strip, units, rules)
     n = units.count
-    work = np.zeros(n, np.int64), np.zeros(n), np.zeros(n)
+    work = block_search_kernel.work_of(n)
     for count in range(1, n + 1):
         edges = np.round(np.linspace(0, n, count + 1)).astype(int)
         total = 0.0
         for a, b in itertools.pairwise(edges.tolist()):
             found_cost = math.inf
-            for g in range(len(trial.capacity)) if may_be(trial, bounds, a, b, 0) else ():
+            for g in range(len(trial.pipes.capacity)) if may_be(trial, bounds, a, b, 0) else ():
                 excess, pipe, _ = block_search_kernel.try_block(
-                    a, b, (a + b) // 2, trial.capacity[g], False, *trial.judged_by(0), trial.weight,
-                    trial.middle_head_m, trial.law, trial.mode, trial.limit, trial.variation,
-                    trial.least_m, trial.top_m, *work,
-                )  # fmt: skip
+                    a, b, (a + b) // 2, g, False, *trial.at(0), work
+                )
                 if excess <= 0.0:
-                    found_cost = min(found_cost, pipe + TRENCH_INDEX * trial.reach[0, a : b - 1].sum())
+                    found_cost = min(found_cost, pipe + TRENCH_INDEX * trial.table.reach[0, a : b - 1].sum())
             total += found_cost + VALVE_INDEX
         if math.isfinite(total):
             return count, total

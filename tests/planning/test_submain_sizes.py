@@ -10,6 +10,7 @@ from farmgis.hydraulics.friction import DEFAULT_WATER, pipe_rows
 from farmgis.hydraulics.friction_kernel import loss_per_metre
 from farmgis.planning import submain_sizes_kernel
 from farmgis.planning.block_search import submain_pipes
+from farmgis.planning.block_search_kernel import HEAD_VARIATION, Judge, PipeTable, UnitTable
 from farmgis.planning.layout import lay_out
 from farmgis.planning.submain_checks import size_findings
 from farmgis.planning.submain_sizes import (
@@ -156,11 +157,11 @@ def marked(problem):
     facts = np.zeros((n, 2, 3))
     facts[:, 0, 0] = 1.0
     law = np.array([UNIT_M3_S / 10.0**0.5, 0.5, 0.0, np.inf])
-    return submain_sizes_kernel.can_spend(
-        0, n, 0, problem.ground_m, problem.reach_m, problem.lines, problem.curves, facts, UNIT_M3_S,
-        problem.rows, problem.fastest_m3_s, 10.0, law, 0, problem.range_m / 10.0, 0.03, 0.0, problem.most_m,
-        np.empty(n), np.empty(n), np.empty(n), np.empty((n, 2)), np.empty(n),
-    )  # fmt: skip
+    ground, reach, lines, curves = problem.ground_m, problem.reach_m, problem.lines, problem.curves
+    table = UnitTable(ground, reach, lines, np.zeros((n, 2)), curves, facts)
+    pipes = PipeTable(problem.rows, problem.fastest_m3_s, np.zeros((1, 1)), problem.weight_kg_m, 0.0)
+    judge = Judge(UNIT_M3_S, 10.0, law, HEAD_VARIATION, problem.range_m / 10.0, 0.03, 0.0, problem.most_m)
+    return submain_sizes_kernel.can_spend(0, n, 0, table, pipes, judge, submain_sizes_kernel.room_of(n))
 
 
 def test_the_search_takes_for_possible_what_the_program_solves():
