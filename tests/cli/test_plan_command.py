@@ -3,7 +3,6 @@
 import json
 import subprocess
 import sys
-import time
 
 import geopandas
 import numpy as np
@@ -22,7 +21,7 @@ def run(*words):
         [sys.executable, "-c", "from farmgis.cli import main; main()", *map(str, words)],
         capture_output=True,
         text=True,
-        timeout=300,
+        timeout=1200,
         check=False,
     )
 
@@ -165,13 +164,16 @@ def test_usage_is_status_2(words, said, tmp_path):
     assert not (tmp_path / "out").exists()
 
 
-def test_help_is_quick():
-    """Under 0.5 s: the command line imports nothing heavy before it is needed."""
-    least = min(_seconds("--help") for _ in range(3))
-    assert least < 0.5
-
-
-def _seconds(*words):
-    begin = time.perf_counter()
-    assert run(*words).returncode == 0
-    return time.perf_counter() - begin
+def test_help_imports_nothing_heavy():
+    """The command line is quick because numbers and maps are imported when they are needed."""
+    asked = """
+import sys
+from farmgis.cli import main
+try:
+    main(["--help"])
+except SystemExit:
+    heavy = {"numpy", "numba", "scipy", "shapely", "rasterio", "pyogrio", "geopandas", "matplotlib"}
+    print("imported:", sorted(heavy & sys.modules.keys()))
+"""
+    done = subprocess.run([sys.executable, "-c", asked], capture_output=True, text=True, check=True)
+    assert done.stdout.endswith("imported: []\n")

@@ -1,6 +1,5 @@
 """What a crop and a block need: laws, hand-made years, and the cases without weather."""
 
-import time
 from dataclasses import replace
 from datetime import date, timedelta
 
@@ -473,11 +472,3 @@ def test_weather_is_left_as_it_was():
     crop_demand(MAIZE, LOAM, DESIGN, Season(), weather)
     for key, values in before.items():
         assert (weather.columns[key] == values).all()
-
-
-def test_twenty_four_years_take_well_under_a_fifth_of_a_second():
-    weather = invented_weather(1976, 1999)
-    crop_demand(MAIZE, LOAM, DESIGN, Season(), weather)
-    start = time.perf_counter()
-    crop_demand(MAIZE, LOAM, DESIGN, Season(), weather)
-    assert time.perf_counter() - start < 0.2
