@@ -151,7 +151,8 @@ class _SourceSeason:
     `asked_next_h` their sum up to the zone's next turn after it; `rate_m3h` is a block's flow as the source
     can give it, so that a zone larger than its source runs longer. `seed_h` are the hours for germination,
     `busy_h` tells how long the source is busy with that. `keeps` is 1, or the share of its depletion that a
-    block has left on the morning of that day on which regular irrigation takes over.
+    block has left on the morning of that day on which regular irrigation takes over; `over` is the day from
+    which a block's season is over.
     """
 
     zones: tuple[Shift, ...]
@@ -173,6 +174,7 @@ class _SourceSeason:
     readily_mm: Floats
     start_mm: Floats
     keeps: Floats
+    over: NDArray[np.int64]
 
     @classmethod
     def of(
@@ -218,6 +220,7 @@ class _SourceSeason:
             readily_mm=_by_day([b.demand.readily_mm for b in blocks], blocks, days, edge=True),
             start_mm=np.array([b.demand.start_depletion_mm for b in blocks]),
             keeps=_keeps(blocks, days),
+            over=np.array([b.demand.dates.size + b.delay_days for b in blocks], dtype=np.int64),
         )
 
 
@@ -288,6 +291,7 @@ def _source_calendar(own: _SourceSeason, sowing: date) -> IrrigationCalendar:
     late = 0
     for day in range(days):
         depletion = depletion * own.keeps[day]
+        _leave(queue, own, day)
         late += _join(queue, own, day, depletion)
         given_h, runs = _run_day(queue, own, own.busy_h[day])
         rows += [_row(own, sowing + timedelta(days=day), run) for run in runs]
@@ -357,6 +361,16 @@ def _late_costs(own: _SourceSeason, on_time_mm: Floats, taken_mm: Floats) -> lis
         )
         made.append(late.less(prompt))
     return made
+
+
+def _leave(queue: _Queue, own: _SourceSeason, day: int) -> None:
+    """Blocks whose season is over ask for nothing more: what came too late is not given after harvest."""
+    over = own.over <= day
+    queue.waiting_h[over] = 0.0
+    queue.settled_h[over] = own.asked_h[-1, over]
+    still = [z for z in queue.zones if queue.waiting_h[own.members[z]].max() > SECOND_H]
+    queue.begun = queue.begun and still[:1] == queue.zones[:1]
+    queue.zones = still
 
 
 def _join(queue: _Queue, own: _SourceSeason, day: int, depletion: Floats) -> int:

@@ -3,7 +3,8 @@
 import itertools
 import re
 from collections import defaultdict
-from datetime import date
+from dataclasses import replace
+from datetime import date, timedelta
 
 import numpy as np
 import pytest
@@ -184,6 +185,27 @@ def test_zone_larger_than_its_source_runs_longer():
     a, b = (season_calendar(*f).irrigations[0] for f in (full, half))
     assert b.hours == pytest.approx(2.0 * a.hours)
     assert b.volume_m3 == pytest.approx(a.volume_m3)
+
+
+def test_no_block_runs_once_its_season_is_over():
+    # one zone of maize (150 days) in the queue of zones of trees (240): what it still waits for is dropped
+    groups, seasons, _, _ = farm_of(1, area_ha=8.0)
+    trees, theirs, _, _ = farm_of(3, crops=("hazelnut",), area_ha=8.0)
+    for group in trees:
+        ids = tuple(f"T{group.number}{i}" for i, _ in enumerate(group.block_ids))
+        for old, new in zip(group.block_ids, ids, strict=True):
+            own = theirs[old]
+            facts = replace(own.facts, block_id=new)
+            seasons[new] = BlockSeason(facts, own.demand, own.need)
+        groups.append(Shift("river", group.number + 1, ids, 100.0))
+    calendar = season_calendar(groups, seasons, [Source("river", 0.0, 0.0, None, 100.0, 6.0)], 20.0)
+    over = calendar.sowing + timedelta(days=150)
+    runs = {
+        zone: [r.date for r in calendar.irrigations if r.zone_id == zone]
+        for zone in ("river-Z01", "river-Z02")
+    }
+    assert max(runs["river-Z01"]) < over < max(runs["river-Z02"])
+    assert calendar.given_m3["A-B10"] < seasons["A-B10"].need.gross_m3
 
 
 def test_without_weather_there_is_no_calendar():
