@@ -34,6 +34,7 @@ Document = Mapping[str, Any]
 
 DEFAULT_CROP = "maize"
 DEFAULT_SOIL = "loam"
+UPTAKES = ("n_uptake_kg_t", "p2o5_uptake_kg_t", "k2o_uptake_kg_t")
 STAGES = ("initial_days", "development_days", "middle_days", "late_days")
 
 
@@ -81,7 +82,21 @@ def nutrients_of(document: Document) -> Nutrients | None:
     rest = {k: v for k, v in given.items() if k not in products}
     named = {"product": "urea"} | {k: given[k] for k in products if k in given}
     rest |= {key: tables.fertiliser(name) for key, name in named.items()}
-    return Nutrients(uptake_kg_t=tables.nutrient_uptake(), **rest)
+    return Nutrients(uptake_kg_t=tables.nutrient_uptake() | _own_uptake(document), **rest)
+
+
+def _own_uptake(document: Document) -> dict[str, tuple[float, float, float]]:
+    """N, P2O5 and K2O that the farm file's crops take up, given or as the crop that they are like. [kg/t]"""
+    tabled = tables.nutrient_uptake()
+    made: dict[str, tuple[float, float, float]] = {}
+    for own in document.get("crop", ()):
+        like = tabled.get(tables.crop(own["like"]).name) if "like" in own else None
+        if UPTAKES[0] in own:
+            n, p, k = (float(own[key]) for key in UPTAKES)
+            made[own["name"]] = n, p, k
+        elif like is not None:
+            made[own["name"]] = like
+    return made
 
 
 def crop_of(document: Document, name: str) -> Crop:
@@ -92,7 +107,9 @@ def crop_of(document: Document, name: str) -> Crop:
     base = tables.crop(own["like"]) if "like" in own else None
     days = base.stage_days if base else (0, 0, 0, 0)
     numbers = {
-        k: v for k, v in own.items() if k not in ("name", "like", "season_days", "yield_response", *STAGES)
+        k: v
+        for k, v in own.items()
+        if k not in ("name", "like", "season_days", "yield_response", *STAGES, *UPTAKES)
     }
     values = {
         "ece_threshold_ds_m": None,

@@ -296,6 +296,9 @@ LISTS: dict[str, dict[str, Setting]] = {
         "ece_threshold_ds_m": _n(0.1, 20.0, "dS/m"),
         "ece_slope_pct": _n(0.1, 50.0, "% per dS/m"),
         "yield_response": Setting("table", keys=RESPONSES),
+        "n_uptake_kg_t": _n(0.0, 500.0, "kg/t"),
+        "p2o5_uptake_kg_t": _n(0.0, 500.0, "kg/t"),
+        "k2o_uptake_kg_t": _n(0.0, 500.0, "kg/t"),
     },
     "soil": {
         "name": Setting("text", needed=True),

@@ -222,12 +222,13 @@ def _between_keys(key: str, path: KeyPath, table: Document) -> list[Problem]:
         return [Problem((*path, "wilting_point"), text)]
     if key == "crop":
         free = ("name", "like", "season_days")
-        values = [k for k, s in LISTS["crop"].items() if k not in free and "ece" not in k]
+        values = [k for k in LISTS["crop"] if k not in free and "ece" not in k and "uptake" not in k]
         missing = [k for k in values if k not in table]
         if missing and "like" not in table:
             text = f'nothing found for {", ".join(missing)}; give them, or like = "maize" for a known crop\'s'
             return [Problem(path, text)]
-        return _response_problems((*path, "yield_response"), table.get("yield_response", {}))
+        problems = _response_problems((*path, "yield_response"), table.get("yield_response", {}))
+        return problems + _uptake_problems(path, table)
     return []
 
 
@@ -239,6 +240,16 @@ def _response_problems(path: KeyPath, given: Document) -> list[Problem]:
         return []
     text = f"found {', '.join(k for k in stages if k in given)}; {', '.join(missing)} would be needed too"
     return [Problem(path, text)]
+
+
+def _uptake_problems(path: KeyPath, table: Document) -> list[Problem]:
+    """Uptake of some nutrients without that of the others."""
+    keys = [k for k in LISTS["crop"] if "uptake" in k]
+    missing = [k for k in keys if k not in table]
+    if not missing or len(missing) == len(keys):
+        return []
+    text = f"found {', '.join(k for k in keys if k in table)}; {', '.join(missing)} would be needed too"
+    return [Problem((*path, next(k for k in keys if k in table)), text)]
 
 
 def _source_problems(path: KeyPath, table: Document) -> list[Problem]:

@@ -28,7 +28,8 @@ LONGER_SEASON = 1.3
 class Growth:
     """A crop in all years, arrays (days, years): stages, coefficients, what it takes and its root zone holds.
 
-    `days` are those of each year's season; past them nothing is taken.
+    `days` are those of each year's season; past them nothing is taken. `harvest_day` ends it sooner, where
+    harvest is stated: the days from sowing until then.
     """
 
     years: SeasonYears
@@ -38,6 +39,7 @@ class Growth:
     total_mm: Floats
     readily_mm: Floats
     assumptions: tuple[Assumption, ...]
+    harvest_day: int | None = None
 
     @property
     def stage(self) -> NDArray[np.int64]:
@@ -50,7 +52,8 @@ class Growth:
 
     def days(self, column: int) -> int:
         """Days of a year's season."""
-        return min(round(float(self.stages[:, column].sum())), int(self.kc.shape[0]))
+        days = min(round(float(self.stages[:, column].sum())), int(self.kc.shape[0]))
+        return days if self.harvest_day is None else min(days, self.harvest_day)
 
 
 def season_length(crop: Crop, design: Design) -> int:
@@ -59,17 +62,23 @@ def season_length(crop: Crop, design: Design) -> int:
     return round(LONGER_SEASON * days) if design.stages_by == "degree days" else days
 
 
-def growth(crop: Crop, soil: Soil, design: Design, years: SeasonYears, rules: DemandRules) -> Growth:
-    """The crop with its single coefficient."""
+def growth(
+    crop: Crop, soil: Soil, design: Design, years: SeasonYears, rules: DemandRules,
+    harvest_day: int | None = None,
+) -> Growth:  # fmt: skip
+    """The crop with its single coefficient, to the day of its harvest where that is stated."""
     stages, told_stages = _stages(crop, design, years)
     mid, end, said = _adjusted(crop, years, crop.kc_mid, crop.kc_end)
     day = np.arange(1, years.et0_mm.shape[0] + 1, dtype=np.float64)[:, None]
     kc = crop_coefficient.kc_curve(day, stages, crop.kc_ini, mid, end)
-    kc = np.where(day <= np.round(stages.sum(axis=0)), kc, 0.0)
+    last = np.round(stages.sum(axis=0))
+    last = last if harvest_day is None else np.minimum(last, harvest_day)
+    kc = np.where(day <= last, kc, 0.0)
     value = f"{crop.kc_ini:g}, {crop.kc_mid:g}, {crop.kc_end:g}; {said}"
     told = Assumption("kc", value, "", crop.source, demand_rules.known(crop.source))
     et = kc * years.et0_mm
-    return Growth(years, stages, kc, et, *_root_zone(crop, soil, stages, et, rules), (told, *told_stages))
+    zone = _root_zone(crop, soil, stages, et, rules)
+    return Growth(years, stages, kc, et, *zone, (told, *told_stages), harvest_day)
 
 
 def with_dual_coefficient(

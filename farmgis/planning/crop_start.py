@@ -87,6 +87,13 @@ def how_sown(season: Season, design: Design) -> Sown | None:
     return "standing" if stands(design) else season.sown
 
 
+def harvest_day(season: Season, design: Design) -> int | None:
+    """Days from sowing to a stated harvest; None without one, and for trees, which drink on after it."""
+    if season.harvest is None or season.sowing is None or stands(design):
+        return None
+    return max((season.harvest - season.sowing).days, 1)
+
+
 def as_seed_bed_is(years: SeasonYears, pick: int, soil: Soil) -> tuple[Sown, Assumption]:
     """Dry or moist as the seed bed is at sowing of a year; moist where no days before it are known."""
     before = years.days_before(pick)

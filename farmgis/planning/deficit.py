@@ -67,6 +67,15 @@ def deficit_days(design: Design, stage: NDArray[np.int64]) -> Deficit | None:
     return Deficit(_shares(design.deficit_need, 1.0)[stage], _shares(design.deficit_depletion, np.nan)[stage])
 
 
+def days_before(design: Design, stage: NDArray[np.int64]) -> NDArray[np.bool_]:
+    """Which days of a season (days,) come before any deficit: all of them where the design has none."""
+    days = deficit_days(design, stage)
+    if days is None:
+        return np.ones(stage.shape, dtype=np.bool_)
+    meant = (days.share < 1.0) | ~np.isnan(days.trigger)
+    return np.asarray(np.cumsum(meant) == 0)
+
+
 def cost(crop: Crop, lacking_mm: Floats, stage: NDArray[np.int64], stage_full_mm: Floats) -> Cost:
     """What days with less than full ET cost (days,), of a season whose stages take so much in full (4,)."""
     lacking = stage_sums(lacking_mm, stage)

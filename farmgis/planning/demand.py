@@ -23,7 +23,7 @@ from farmgis.planning.crop_growth import (
     tell_dual,
     with_dual_coefficient,
 )
-from farmgis.planning.crop_start import CropStart, Sown, as_seed_bed_is, crop_start, how_sown
+from farmgis.planning.crop_start import CropStart, Sown, as_seed_bed_is, crop_start, harvest_day, how_sown
 from farmgis.planning.demand_rules import DemandRules
 from farmgis.planning.salt import Salt, salt, tell_salt_stress
 from farmgis.planning.season_years import season_years, sowing_day
@@ -146,7 +146,7 @@ def crop_demand(
     years = years if year is None else years.only(year)
     if not years.years:
         return _assumed(crop, rules, (*years.findings, demand_rules.find_no_season(crop, sowing)))
-    grown = growth(crop, soil, design, years, rules)
+    grown = growth(crop, soil, design, years, rules, harvest_day(season, design))
     started = _started(grown, soil, design, season, rules)
     salted = salt(crop, season, rules)
     if design.crop_coefficient == "dual":
@@ -161,7 +161,15 @@ def crop_demand(
     found = [
         *salted.findings,
         *_found_deficit(started, crop, design, spent),
-        *demand_rules.find_long_interval(crop, design, watered, started.grown.et_crop_mm, pick),
+        *demand_rules.find_cut_by_harvest(crop, season, started.grown.harvest_day),
+        *demand_rules.find_long_interval(
+            crop,
+            design,
+            watered,
+            started.grown.et_crop_mm,
+            pick,
+            deficit.days_before(design, started.grown.stage[:, pick]),
+        ),
     ]
     if weather.basis == "daily":
         nets = _net(watered).sum(axis=0)

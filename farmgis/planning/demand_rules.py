@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
+from numpy.typing import NDArray
 
 from farmgis.agronomy.sown_soil import SownSeason
 from farmgis.records import Assumption, Crop, Design, Finding, Floats, Known, Season, Soil
@@ -161,15 +162,32 @@ def find_higher_peak(crop: Crop, season: Season, peaks_mm: Floats, pick: int) ->
     return [Finding("note", "demand", what, "farm", advice, float(peaks_mm[pick]), ranked, "mm/day")]
 
 
+def find_cut_by_harvest(crop: Crop, season: Season, harvest_day: int | None) -> list[Finding]:
+    """That harvest is stated before the crop's stages end."""
+    days = sum(crop.stage_days)
+    if harvest_day is None or season.harvest is None or harvest_day >= days:
+        return []
+    what = (
+        f"{crop.name}: harvest on {season.harvest:%d %B} is {harvest_day} days after sowing, and the stages "
+        f"take {days}: no water is planned from then on"
+    )
+    advice = "right where it is cut green; else state the crop's stages so that they end at harvest"
+    return [Finding("note", "demand", what, "farm", advice, float(harvest_day), float(days), "days")]
+
+
 def find_long_interval(
-    crop: Crop, design: Design, zone: SownSeason, et_crop_mm: Floats, pick: int
+    crop: Crop, design: Design, zone: SownSeason, et_crop_mm: Floats, pick: int, in_full: NDArray[np.bool_]
 ) -> list[Finding]:
-    """That between two irrigations the crop draws more than the wetted soil gives without stress."""
-    short = int(np.count_nonzero(zone.stress[:, pick] < 1.0 - 1e-9))
-    if not short or design.deficit_need is not None or design.deficit_depletion is not None:
+    """That between two irrigations the crop draws more than the wetted soil gives without stress.
+
+    A managed deficit means to: days `in_full`, before any of it, are looked at alone.
+    """
+    stress = np.where(in_full, zone.stress[:, pick], 1.0)
+    short = int(np.count_nonzero(stress < 1.0 - 1e-9))
+    if not short:
         return []
     depletion, readily = zone.depletion_mm[:, pick], zone.readily_mm[:, pick]
-    day = int(np.argmin(zone.stress[:, pick]))
+    day = int(np.argmin(stress))
     dry = bool((depletion > zone.total_mm[:, pick]).any())
     days = max(1, int(readily[day] // max(float(et_crop_mm[day, pick]), 1e-9)))
     what = (

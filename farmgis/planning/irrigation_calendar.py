@@ -1,8 +1,10 @@
 """Each irrigation of the design year: which zone, on which day, from what hour, how long, how much.
 
 Every zone is due on the days on which the soil balance of its blocks irrigates. Zones of one source run
-one after another within its hours of a day; what does not fit waits, and goes first on the next day. Doses
-for germination have their hours first: they cannot wait.
+one after another within its hours of a day; what does not fit waits, and goes first on the next day. While
+others wait, a turn is no longer than the zone's even share of the hours of an interval: what it lacks then
+waits behind them, so that none goes dry while another is filled. Doses for germination have their hours
+first: they cannot wait.
 """
 
 from __future__ import annotations
@@ -17,7 +19,7 @@ from numpy.typing import NDArray
 from farmgis.agronomy.soil_water import root_zone_balance
 from farmgis.planning.block_season import BlockSeason
 from farmgis.planning.deficit import Cost, cost
-from farmgis.planning.sowing import FIRST_HOUR, GerminationRun, day_window, part_h
+from farmgis.planning.sowing import FIRST_HOUR, LEAST_PART_H, GerminationRun, day_window, part_h
 from farmgis.records import Assumption, Finding, Floats, Severity, Shift, Source
 from farmgis.words import three_figures
 
@@ -26,6 +28,9 @@ LOSS_TOLD = 0.01
 
 LOSS_GRAVE = 0.05
 """Share of it from which on it is more than a note (common practice)."""
+
+LEAST_TURN_H = 2.0
+"""A turn is not cut shorter: filling and draining pipes would take too much of it (common practice)."""
 
 SECOND_H = 1.0 / 3600.0
 
@@ -151,7 +156,9 @@ class _SourceSeason:
     `asked_next_h` their sum up to the zone's next turn after it; `rate_m3h` is a block's flow as the source
     can give it, so that a zone larger than its source runs longer. `seed_h` are the hours for germination,
     `busy_h` tells how long the source is busy with that. `keeps` is 1, or the share of its depletion that a
-    block has left on the morning of that day on which regular irrigation takes over.
+    block has left on the morning of that day on which regular irrigation takes over; `over` is the day from
+    which a block's season is over. `turn_h` is a zone's longest turn while others
+    wait.
     """
 
     zones: tuple[Shift, ...]
@@ -173,6 +180,8 @@ class _SourceSeason:
     readily_mm: Floats
     start_mm: Floats
     keeps: Floats
+    over: NDArray[np.int64]
+    turn_h: tuple[float, ...]
 
     @classmethod
     def of(
@@ -218,6 +227,8 @@ class _SourceSeason:
             readily_mm=_by_day([b.demand.readily_mm for b in blocks], blocks, days, edge=True),
             start_mm=np.array([b.demand.start_depletion_mm for b in blocks]),
             keeps=_keeps(blocks, days),
+            over=np.array([b.demand.dates.size + b.delay_days for b in blocks], dtype=np.int64),
+            turn_h=tuple(_interval_days(due[:, m]) * hours_per_day / len(shifts) for m in members),
         )
 
 
@@ -252,6 +263,12 @@ def _asked_next_h(due_h: Floats) -> Floats:
     return made
 
 
+def _interval_days(due_h: Floats) -> int:
+    """Fewest days between two turns of a zone's blocks, (days, blocks); of one turn the whole season."""
+    gaps = [np.diff(np.flatnonzero(column > 0.0)) for column in due_h.T]
+    return min((int(g.min()) for g in gaps if g.size), default=max(due_h.shape[0], 1))
+
+
 def _by_day(values: Sequence[Floats], blocks: Sequence[BlockSeason], days: int, edge: bool = False) -> Floats:
     """Daily values from each block's own sowing, a column a block; beyond its season none, or its edges'."""
     made = np.zeros((days, len(blocks)))
@@ -269,13 +286,18 @@ class _Queue:
     """The zones that wait for water, in their order, while the season runs.
 
     `waiting_h` are the hours that each block is still to run; `settled_h` what it was given so far, with
-    what it no longer needs because it went short. `begun`: the first zone was cut off by the day's end.
+    what it no longer needs because it went short. `turn_h` is what is left of the first zone's turn, where
+    the day's end cut it off.
     """
 
     zones: list[int]
     waiting_h: Floats
     settled_h: Floats
-    begun: bool = False
+    turn_h: float = 0.0
+
+    def longest_h(self, members: NDArray[np.int64]) -> float:
+        """Hours that a zone with those blocks would run to give all that they wait for."""
+        return max(0.0, float(self.waiting_h[members].max(initial=0.0)))
 
 
 def _source_calendar(own: _SourceSeason, sowing: date) -> IrrigationCalendar:
@@ -288,6 +310,7 @@ def _source_calendar(own: _SourceSeason, sowing: date) -> IrrigationCalendar:
     late = 0
     for day in range(days):
         depletion = depletion * own.keeps[day]
+        _leave(queue, own, day)
         late += _join(queue, own, day, depletion)
         given_h, runs = _run_day(queue, own, own.busy_h[day])
         rows += [_row(own, sowing + timedelta(days=day), run) for run in runs]
@@ -359,6 +382,17 @@ def _late_costs(own: _SourceSeason, on_time_mm: Floats, taken_mm: Floats) -> lis
     return made
 
 
+def _leave(queue: _Queue, own: _SourceSeason, day: int) -> None:
+    """Blocks whose season is over ask for nothing more: what came too late is not given after harvest."""
+    over = own.over <= day
+    queue.waiting_h[over] = 0.0
+    queue.settled_h[over] = own.asked_h[-1, over]
+    still = [z for z in queue.zones if queue.waiting_h[own.members[z]].max() > SECOND_H]
+    if still[:1] != queue.zones[:1]:
+        queue.turn_h = 0.0
+    queue.zones = still
+
+
 def _join(queue: _Queue, own: _SourceSeason, day: int, depletion: Floats) -> int:
     """Put the zones that are due into the queue; returns how many of them still waited for their last turn.
 
@@ -378,7 +412,7 @@ def _join(queue: _Queue, own: _SourceSeason, day: int, depletion: Floats) -> int
             else:
                 queue.zones.append(zone)
             queue.waiting_h[members] = due
-        elif waits and not (queue.begun and zone == queue.zones[0]):
+        elif waits and not (queue.turn_h > 0.0 and zone == queue.zones[0]):
             most = own.asked_next_h[day, members] - queue.settled_h[members]
             more = np.minimum(lacking[members], most)
             queue.waiting_h[members] = np.maximum(queue.waiting_h[members], more)
@@ -394,6 +428,14 @@ class _Run:
     part: str
 
 
+def _turn_h(queue: _Queue, own: _SourceSeason, longest_h: float) -> float:
+    """Hours of the first zone's turn: what is left of it, all that it waits for, a share if others wait."""
+    if queue.turn_h > 0.0:
+        return min(queue.turn_h, longest_h)
+    share = max(own.turn_h[queue.zones[0]], LEAST_TURN_H)
+    return longest_h if len(queue.zones) == 1 or longest_h - share < LEAST_PART_H else share
+
+
 def _run_day(queue: _Queue, own: _SourceSeason, busy_h: float) -> tuple[Floats, list[_Run]]:
     """What each block is given on a day after its first, busy hours; zones that are done leave the queue."""
     given = np.zeros(queue.waiting_h.size)
@@ -402,20 +444,24 @@ def _run_day(queue: _Queue, own: _SourceSeason, busy_h: float) -> tuple[Floats, 
     while queue.zones and own.hours_per_day - clock > SECOND_H:
         zone = queue.zones[0]
         members = own.members[zone]
-        waiting = np.maximum(queue.waiting_h[members], 0.0)
-        hours = part_h(float(waiting.max()), own.hours_per_day - clock, own.hours_per_day)
+        turn = _turn_h(queue, own, queue.longest_h(members))
+        if turn <= SECOND_H:  # rain has given it
+            queue.zones, queue.turn_h = queue.zones[1:], 0.0
+            continue
+        hours = part_h(turn, own.hours_per_day - clock, own.hours_per_day)
         if hours <= 0.0:
             break
+        waiting = np.maximum(queue.waiting_h[members], 0.0)
         run = np.minimum(waiting, hours)
         given[members] += run
         queue.waiting_h[members] = waiting - run
         queue.settled_h[members] += run
-        queue.begun = bool((waiting - run).max() > 0.0)
-        part = "refill, to be continued" if queue.begun else "refill"
-        runs.append(_Run(zone, clock, hours, run, part))
+        queue.turn_h = turn - hours
+        left = queue.longest_h(members) > SECOND_H
+        runs.append(_Run(zone, clock, hours, run, "refill, to be continued" if left else "refill"))
         clock += hours
-        if not queue.begun:
-            queue.zones.pop(0)
+        if queue.turn_h <= 0.0:
+            queue.zones = [*queue.zones[1:], *([zone] if left else [])]
     return given, runs
 
 

@@ -31,6 +31,9 @@ WATER_LIMIT_G_M3 = 1000.0
 SEED_WATER = "germination"
 """Runs of that purpose carry nothing: there are no roots yet (common practice)."""
 
+LEAST_KG_HA = 0.5
+"""Less of a nutrient on a hectare is neither dressed nor told (common practice: no spreader does less)."""
+
 LIGHT_SOIL_FC = 0.16
 """A soil that holds less than this at field capacity leaches nitrate easily (common practice)."""
 
@@ -132,8 +135,11 @@ def nutrient_plan(
     runs: Sequence[Irrigation],
     sowing: date | None,
     today: date | None = None,
+    sown: Mapping[str, date] | None = None,
 ) -> NutrientPlan:
     """Doses and base dressing of all zones; empty where no target yield was given or there are no runs.
+
+    `sown` holds the day on which sowing begins in each field, where that is not `sowing`.
 
     From `today`, where it is given, only the share of the crop's days of uptake that is left is dosed: what
     came before was given. Base dressing is no longer a task then.
@@ -151,9 +157,11 @@ def nutrient_plan(
         doses += made
         found += told
     fields = {f.field_id: f for z in zones for f in z.fields}
-    tasks = _preparing(doses, zones)
-    if today is None or today <= sowing:
-        tasks += [t for f in fields.values() for t in _base(nutrients, f, zones, sowing)]
+    tasks = _preparing(doses, zones, today or date.min)
+    days = {key: (sown or {}).get(key, sowing) for key in fields}
+    base = [t for f in fields.values() for t in _base(nutrients, f, zones, days[f.field_id])]
+    tasks += [t for t in base if today is None or t.date >= today]
+    found += _of_crops(nutrients, {f.crop.name: f.crop for f in fields.values()})
     found += [_light(f) for f in fields.values() if f.soil.field_capacity < LIGHT_SOIL_FC]
     doses.sort(key=lambda d: (d.date, d.inject_start, d.zone_id))
     return NutrientPlan(tuple(doses), tuple(tasks), tuple(found), _told(nutrients))
@@ -174,8 +182,7 @@ def _zone_doses(
     (crop,) = crops.values()
     need = need_kg_ha(nutrients, crop.name)
     if need is None:
-        what = f"no nutrient uptake of {crop.name} is tabled: no doses are planned in zone {where}"
-        return [], [Finding("note", "season", what, where, "ask an agronomist for its need and split")]
+        return [], []
     area = sum(b.area_ha for b in zone.blocks)
     feeds = [replace(f, kg=f.kg * area) for f in feeds_kg_ha(nutrients, need, crop)]
     gone = 0 if today is None else (today - sowing).days
@@ -233,6 +240,16 @@ def feeds_kg_ha(nutrients: Nutrients, need: tuple[float, float, float], crop: Cr
     if n > 0.0:
         feeds.append(Feed(nutrients.product, n / (nutrients.product.n_pct / 100.0), first, last))
     return feeds
+
+
+def given_kg_ha(feeds: Sequence[Feed]) -> tuple[float, float, float]:
+    """N, P2O5 and K2O in what goes with the water. [kg/ha]"""
+    shares = [(f.kg / 100.0, f.product) for f in feeds]
+    return (
+        sum(kg * product.n_pct for kg, product in shares),
+        sum(kg * product.p2o5_pct for kg, product in shares),
+        sum(kg * product.k2o_pct for kg, product in shares),
+    )
 
 
 def stock_l(product: Fertiliser, kg: float) -> float:
@@ -295,7 +312,10 @@ def _strong(doses: Sequence[NutrientDose], runs: Sequence[Irrigation], zone: Zon
     ]
     if max(grams) <= WATER_LIMIT_G_M3:
         return []
-    what = f"zone {zone.shift.zone_id}: the dose makes the water stronger than crop and line should have it"
+    what = (
+        f"zone {zone.shift.zone_id}: the water would carry {max(grams):,.0f} g/m3 of {doses[0].product}; "
+        f"crop and line should have {WATER_LIMIT_G_M3:,.0f} at most"
+    )
     advice = "give more of it as base dressing, or a longer interval, so that runs and injections are longer"
     where = zone.shift.zone_id
     return [Finding("attention", "season", what, where, advice, max(grams), WATER_LIMIT_G_M3, "g/m3")]
@@ -325,24 +345,70 @@ def _base(nutrients: Nutrients, field: Field, zones: Sequence[ZoneBlocks], sowin
     if need is None:
         return []
     area = sum(b.area_ha for z in zones for b in z.blocks if b.field_id == field.field_id)
-    p_left = 1.0 - (nutrients.water_p_pct / 100.0 if nutrients.p_product is not None else 0.0)
-    k_left = 1.0 - (nutrients.water_k_pct / 100.0 if nutrients.k_product is not None else 0.0)
-    parts = (need[0] * nutrients.base_n_pct / 100.0, need[1] * p_left, need[2] * k_left)
-    note = "Before or at sowing, worked in. Soil analysis and local limits on nutrients go before this."
+    given = given_kg_ha(feeds_kg_ha(nutrients, need, field.crop))
+    parts = (needed - with_water for needed, with_water in zip(need, given, strict=True))
+    note = "Worked in before sowing. Soil analysis and local limits on nutrients go before this."
+    day = sowing - timedelta(days=1)
     return [
-        Task(sowing, sowing, "base dressing", field.field_id, kg_ha * area, f"kg {name}", note)
+        Task(day, day, "base dressing", field.field_id, kg_ha * area, f"kg {name}", note)
         for kg_ha, name in zip(parts, ("N", "P2O5", "K2O"), strict=True)
-        if kg_ha > 0.0
+        if kg_ha > LEAST_KG_HA
     ]
 
 
-def _preparing(doses: Sequence[NutrientDose], zones: Sequence[ZoneBlocks]) -> list[Task]:
-    """A task a source, on the day of its first dose."""
+def _preparing(doses: Sequence[NutrientDose], zones: Sequence[ZoneBlocks], soonest: date) -> list[Task]:
+    """A task a source, on the day before its first dose (common practice: the jar test stands overnight)."""
     source = {z.shift.zone_id: z.shift.source_id or "farm" for z in zones}
     first: dict[str, date] = {}
     for dose in sorted(doses, key=lambda d: d.date):
         first.setdefault(source[dose.zone_id], dose.date)
-    return [Task(day, day, "prepare injection", s, None, None, INJECTING) for s, day in first.items()]
+    eves = {s: max(day - timedelta(days=1), soonest) for s, day in first.items()}
+    return [Task(day, day, "prepare injection", s, None, None, INJECTING) for s, day in eves.items()]
+
+
+def _of_crops(nutrients: Nutrients, crops: Mapping[str, Crop]) -> list[Finding]:
+    """Crops whose uptake nobody tells, and products that bring more of a nutrient than the crop needs."""
+    found: list[Finding] = []
+    for name, crop in crops.items():
+        need = need_kg_ha(nutrients, name)
+        if need is None:
+            what = f"no nutrient uptake of {name} is tabled: nothing is dosed there"
+            advice = "state `n_uptake_kg_t` and its like in `[[crop]]`, as an agronomist tells them"
+            found.append(Finding("note", "season", what, "farm", advice))
+            continue
+        given = given_kg_ha(feeds_kg_ha(nutrients, need, crop))
+        found += [
+            _surplus(name, symbol, kg, needed)
+            for symbol, kg, needed in zip(("N", "P2O5", "K2O"), given, need, strict=True)
+            if kg - needed > LEAST_KG_HA
+        ]
+    return found + _without_share(nutrients)
+
+
+def _surplus(crop: str, symbol: str, kg_ha: float, needed: float) -> Finding:
+    what = (
+        f"{crop}: the products that go with the water bring {kg_ha:.0f} kg {symbol}/ha, and {needed:.0f} are "
+        "to be given"
+    )
+    advice = (
+        "give less of the other nutrient with the water (`water_k_pct`, `water_p_pct`), or name a product "
+        "that does not hold this one"
+    )
+    return Finding("attention", "season", what, "farm", advice, kg_ha, needed, f"kg {symbol}/ha")
+
+
+def _without_share(nutrients: Nutrients) -> list[Finding]:
+    """A product that is named for the water, and no share of what it is for."""
+    pairs = (
+        (nutrients.p_product, nutrients.water_p_pct, "water_p_pct", "phosphorus"),
+        (nutrients.k_product, nutrients.water_k_pct, "water_k_pct", "potassium"),
+    )
+    return [
+        Finding("note", "season", f"{product.name} is named and `{key}` is 0: all {what} is base dressing",
+                "farm", f"state `{key}`, the share that is to go with the water")
+        for product, share, key, what in pairs
+        if product is not None and share == 0.0
+    ]  # fmt: skip
 
 
 def _light(field: Field) -> Finding:

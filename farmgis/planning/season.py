@@ -70,8 +70,9 @@ def plan_season(
         zones = zones_of(shifts, running, fields, to_last)
         first = calendar.sowing if now is None else now.sowing
         fed = nutrient_plan(
-            farm.nutrients, zones, calendar.irrigations, first, None if now is None else now.today
-        )
+            farm.nutrients, zones, calendar.irrigations, first, None if now is None else now.today,
+            _sowing_begins(tasks),
+        )  # fmt: skip
     tasks = on_free_days(tasks, calendar.irrigations, fed.doses, shifts)
     series = season_series(calendar, running, farm.sources, fields, {} if now is None else now.past)
     still_sowing = sowing.findings if now is None or now.germination else ()
@@ -104,12 +105,21 @@ def _tasks(
         sowing = now.sowing
         watered = {key: (now.first_water.get(key, first), last) for key, (first, last) in watered.items()}
     works = field_works(farm.fields, seasons, laterals, watered, sowing, farm.season)
-    treated = treatments(farm.sources, shifts, farm.season)
+    to_last = {key: run.travel_min + run.mains_min for key, run in runs.items()}
+    treated = treatments(farm.sources, shifts, farm.season, to_last)
     ran = None if now is not None else _run_days(calendar, shifts)
     tasks, findings = season_tasks(works, farm.season.laying_ha_day, treated, ran)
     if now is None:
         return tasks, findings
     return tuple(t for t in tasks if t.end_date >= now.today), ()
+
+
+def _sowing_begins(tasks: Sequence[Task]) -> dict[str, date]:
+    """The first day of sowing of each field that is sown."""
+    begins: dict[str, date] = {}
+    for task in (t for t in tasks if t.task == "sow"):
+        begins[task.target] = min(task.date, begins.get(task.target, task.date))
+    return begins
 
 
 def _run_days(calendar: IrrigationCalendar, shifts: Sequence[Shift]) -> dict[str, list[date]]:
@@ -145,7 +155,11 @@ def _sown_later(
 def _delayed(farm: Farm, field: Field, demand: CropDemand, delay_days: int) -> CropDemand:
     """A crop's demand of the design year when it is sown so many days later; as it was where weather ends."""
     first: date = demand.dates[0].astype(date)
-    season = replace(season_of(farm, field), sowing=first + timedelta(days=delay_days), sown="dry")
+    season = season_of(farm, field)
+    harvest = None  # stays on its day, however late a part is sown
+    if season.harvest is not None and season.sowing is not None:
+        harvest = first + (season.harvest - season.sowing)
+    season = replace(season, sowing=first + timedelta(days=delay_days), harvest=harvest, sown="dry")
     year = (first + timedelta(days=delay_days)).year
     later = crop_demand(field.crop, field.soil, field.design, season, farm.weather, year=year)
     if later.basis == "assumed":

@@ -42,7 +42,8 @@ CHEMICALS = (
 )
 
 LAYING = "Inlets joined, ends left open for the first flush. Keep to the machine's manual on slopes."
-LAYING_DRY = f"With the sowing, before the first dose for germination. {LAYING}"
+LAYING_DRY = f"In the same days as the sowing, all before the first dose for germination. {LAYING}"
+SOWING_DRY = "Into dry soil, before the line is laid over it, all before the first dose for germination."
 LAYING_MOIST = f"The crop stands and was weeded by machine; the soil carries it until then. {LAYING}"
 
 WEEDING_DAYS = 7
@@ -53,7 +54,8 @@ WEEDING_DAYS = 7
 class FieldWork:
     """What the tasks need to know of a field. Lines of a standing crop are neither laid nor taken up.
 
-    `sowings` are the days on which parts of it are sown, each with its hectares and its blocks.
+    `sowings` are the days on which the seasons of its parts begin, each with its hectares and its blocks: in
+    moist soil that of sowing; in dry soil that of the first dose, by which it is sown and its line lies.
     """
 
     field_id: str
@@ -155,7 +157,7 @@ def season_tasks(
     laying, findings = _laying([w for w in works if not w.stays], laying_ha_day)
     laid = {t.target: t for t in laying}  # the last part of a field
     ready = {w.field_id: _ready(w, laid.get(w.field_id)) for w in works}
-    tasks = [*laying, *_starting(works, ready), *_weeding(works, laid)]
+    tasks = [*laying, *_sowing(works, laying), *_starting(works, ready), *_weeding(works, laid)]
     for work in works:
         tasks += _of_field(work, ready[work.field_id], _days_of(ran, work.source_id))
     for source_id in dict.fromkeys(w.source_id for w in works):
@@ -193,13 +195,14 @@ def tell_tasks() -> tuple[Assumption, ...]:
 
 
 def _laying(works: Sequence[FieldWork], ha_day: float) -> tuple[list[Task], tuple[Finding, ...]]:
-    """Dry-sown fields with their sowing; the others so late that the line is flushed before its first water.
+    """Dry-sown parts by the evening before their first dose, which may begin in the night; the others so late
+    that the line is flushed before its first water.
 
     Where that would begin before the day after sowing, it begins then, and what comes too late is told.
     """
     dry = [w for w in works if w.sown == "dry"]
     moist = [w for w in works if w.sown == "moist"]
-    parts = [(w.field_id, ha, day + timedelta(days=1)) for w in dry for day, ha, _ in w.sowings]
+    parts = [(w.field_id, ha, day) for w in dry for day, ha, _ in w.sowings]
     made = _backwards(parts, ha_day, "lay line", LAYING_DRY)
     parts = [(w.field_id, w.irrigated_ha, w.first_irrigation - timedelta(days=1)) for w in moist]
     later = _backwards(parts, ha_day, "lay line", LAYING_MOIST)
@@ -210,6 +213,19 @@ def _laying(works: Sequence[FieldWork], ha_day: float) -> tuple[list[Task], tupl
     ends = {t.target: t.end_date for t in later}
     behind = [w for w in moist if ends[w.field_id] + timedelta(days=2) > w.first_irrigation]
     return made + later, (_laid_late(behind, ends),) if behind else ()
+
+
+def _sowing(works: Sequence[FieldWork], laying: Sequence[Task]) -> list[Task]:
+    """Into moist soil on the days of sowing; into dry soil while the line is laid, before the first dose."""
+    made = []
+    for work in works:
+        if work.sown == "moist":
+            made += [Task(day, day, "sow", work.field_id, ha, "ha", "") for day, ha, _ in work.sowings]
+        elif work.sown == "dry":
+            laid = [t for t in laying if t.target == work.field_id]
+            for task, (_, ha, _) in zip(laid, sorted(work.sowings), strict=True):
+                made.append(Task(task.date, task.end_date, "sow", work.field_id, ha, "ha", SOWING_DRY))
+    return made
 
 
 def _machine_days(works: Sequence[FieldWork], start: date, ha_day: float, task: str, note: str) -> list[Task]:
@@ -244,9 +260,8 @@ def _taking_up(works: Sequence[FieldWork], ha_day: float) -> tuple[list[Task], t
     parts = [(w.field_id, w.irrigated_ha, w.harvest) for w in works]
     made = _backwards(parts, ha_day, "take up line", note)
     begin = {t.target: t.date for t in made}
-    early = [w for w in works if w.harvest <= w.last_irrigation]
-    late = [w for w in works if begin[w.field_id] <= w.last_irrigation < w.harvest]
-    return made, (*(_watered_after(w) for w in early), *(_too_soon(late, ha_day) if late else ()))
+    late = [w for w in works if begin[w.field_id] <= w.last_irrigation]
+    return made, _too_soon(late, ha_day) if late else ()
 
 
 def _weeding(works: Sequence[FieldWork], laid: Mapping[str, Task]) -> list[Task]:
@@ -273,17 +288,6 @@ def _laid_late(behind: Sequence[FieldWork], ends: Mapping[str, date]) -> Finding
     return Finding("note", "season", what, "farm", advice, float(days), unit="days")
 
 
-def _watered_after(work: FieldWork) -> Finding:
-    """That the plan waters a crop that is no longer there."""
-    days = (work.last_irrigation - work.harvest).days
-    what = (
-        f"harvest is stated for {work.harvest:%d %B}, and the crop's stages end later: irrigations go on "
-        f"until {work.last_irrigation:%d %B}, and are counted in the season's water"
-    )
-    advice = "state the crop's stages so that they end at harvest, or leave `harvest` out"
-    return Finding("attention", "season", what, work.field_id, advice, float(days), 0.0, "days")
-
-
 def _too_soon(late: Sequence[FieldWork], ha_day: float) -> tuple[Finding, ...]:
     named = ", ".join(sorted(w.field_id for w in late))
     what = (
@@ -301,8 +305,7 @@ def _too_soon(late: Sequence[FieldWork], ha_day: float) -> tuple[Finding, ...]:
 def _starting(works: Sequence[FieldWork], ready: Mapping[str, date]) -> list[Task]:
     """The first flush, from the source outward, the day before water is needed.
 
-    Where the crop is sown dry the line lies on the day of the first dose: it is flushed as that begins, and
-    the last of it on the last day of sowing.
+    Where the crop is sown dry it is flushed as the first dose begins, the last of it with the last part's.
     """
     dry = any(w.sown == "dry" for w in works)
     day = min(ready.values()) - timedelta(days=1)
@@ -329,10 +332,6 @@ def _of_field(work: FieldWork, ready: date, ran: Sequence[date] | None) -> list[
     where = work.field_id
     made = []
     if not work.stays:
-        note = (
-            "Into dry soil: the first dose for germination follows on this day." if work.sown == "dry" else ""
-        )
-        made += [Task(day, day, "sow", where, ha, "ha", note) for day, ha, _ in work.sowings]
         made.append(Task(work.harvest, work.harvest, "harvest", where, work.irrigated_ha, "ha", ""))
     parts = [(day, blocks) for day, _, blocks in work.sowings] if work.sown == "dry" else []
     note = (

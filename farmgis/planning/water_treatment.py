@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from farmgis.records import Season, Shift, Source
 
 TREATED_H = 1.0
-"""Hours that each zone is treated, at the end of a run (common practice)."""
+"""Hours that each zone is treated at least, at the end of a run (common practice); longer where the water
+takes longer from the source to its last emitter."""
 
 CHLORINE_MG_L = 10.0
 """Chlorine in the water while a zone is treated now and then (common practice: 10 to 20)."""
@@ -78,39 +80,61 @@ def neutralised_share(target_ph: float) -> float:
     return float(1.0 / (1.0 + 10.0 ** (target_ph - CARBONIC_PK)))
 
 
-def treatments(sources: Sequence[Source], shifts: Sequence[Shift], season: Season) -> dict[str, Treatment]:
-    """The treatment of each source that has an analysis."""
+@dataclass(frozen=True)
+class TreatedZone:
+    """A zone as it is treated: its flow, and the hours until what is injected is at its last emitter."""
+
+    flow_m3h: float
+    hours: float
+
+
+Zones = Mapping[str, TreatedZone]
+
+
+def treatments(
+    sources: Sequence[Source], shifts: Sequence[Shift], season: Season, travel_min: Mapping[str, float]
+) -> dict[str, Treatment]:
+    """The treatment of each source that has an analysis.
+
+    `travel_min` is how long water takes from the source to the last emitter of each block.
+    """
     made = {}
     for source in sources:
-        flows = {
-            s.zone_id: min(s.flow_m3h, source.flow_m3h) for s in shifts if s.source_id == source.source_id
+        zones = {
+            s.zone_id: TreatedZone(min(s.flow_m3h, source.flow_m3h), _treated_h(s, travel_min))
+            for s in shifts
+            if s.source_id == source.source_id
         }
-        if source.water is not None and flows:
+        if source.water is not None and zones:
             made[source.source_id] = Treatment(
-                *_chlorine(source, flows, season), *_acid(source, flows, season)
+                *_chlorine(source, zones, season), *_acid(source, zones, season)
             )
     return made
 
 
-def _chlorine(source: Source, flows: Mapping[str, float], season: Season) -> tuple[float | None, str]:
+def _treated_h(shift: Shift, travel_min: Mapping[str, float]) -> float:
+    return max([TREATED_H, *(travel_min.get(block_id, 0.0) / 60.0 for block_id in shift.block_ids)])
+
+
+def _chlorine(source: Source, zones: Zones, season: Season) -> tuple[float | None, str]:
     water = source.water
     assert water is not None
     if water.bacteria_per_ml is None and water.iron_mg_l is None and water.hydrogen_sulfide_mg_l is None:
         return None, "The analysis tells neither bacteria nor iron nor sulphide: have them looked for first."
-    rate = {zone: chlorine_l_h(flow, CHLORINE_MG_L, season.chlorine_pct) for zone, flow in flows.items()}
+    rate = {key: chlorine_l_h(z.flow_m3h, CHLORINE_MG_L, season.chlorine_pct) for key, z in zones.items()}
     slime = (water.bacteria_per_ml or 0.0) >= 10000.0 or (water.hydrogen_sulfide_mg_l or 0.0) >= 0.5
     iron = (water.iron_mg_l or 0.0) >= 0.1 or (water.manganese_mg_l or 0.0) >= 0.1
     need = "The analysis calls for it." if slime or iron else "By the analysis it may not be needed."
     dose = "Dose upstream of the filter: chlorine makes iron and manganese settle." if iron else ""
     told = (
-        f"{need} Hypochlorite of {season.chlorine_pct:g} %, {CHLORINE_MG_L:g} mg/l for the last "
-        f"{TREATED_H:g} h of a run, until it is at the last emitter: {_each(rate)}. "
+        f"{need} Hypochlorite of {season.chlorine_pct:g} %, {CHLORINE_MG_L:g} mg/l to the end of a run, as "
+        f"long as it travels to the last emitter: {_each(rate, zones)}. "
         f"Test 1 mg/l free chlorine there. {dose}"
     )
-    return sum(rate.values()) * TREATED_H, told.strip()
+    return _litres(rate, zones), told.strip()
 
 
-def _acid(source: Source, flows: Mapping[str, float], season: Season) -> tuple[float | None, str]:
+def _acid(source: Source, zones: Zones, season: Season) -> tuple[float | None, str]:
     water = source.water
     assert water is not None
     acid = ACIDS[season.acid]
@@ -123,13 +147,22 @@ def _acid(source: Source, flows: Mapping[str, float], season: Season) -> tuple[f
         return None, "The analysis tells neither alkalinity nor a titration: test first, no amount is given."
     lime = (water.ph or 7.0) >= LIME_PH and (water.alkalinity_mg_l or 0.0) >= LIME_ALKALINITY_MG_L
     need = "This water may leave lime." if lime else "By the analysis it may not be needed."
-    rate = {zone: each * flow / 1000.0 for zone, flow in flows.items()}
+    rate = {key: each * z.flow_m3h / 1000.0 for key, z in zones.items()}
     told = (
-        f"{need} {acid.name[0].upper()}{acid.name[1:]}, {each:.0f} ml/m3 to pH {TARGET_PH:g} ({by}), for the "
-        f"last {TREATED_H:g} h of a run: {_each(rate)}. Not on the day of the chlorine."
+        f"{need} {acid.name[0].upper()}{acid.name[1:]}, {each:.0f} ml/m3 to pH {TARGET_PH:g} ({by}), to the "
+        f"end of a run: {_each(rate, zones)}. Not on the day of the chlorine."
     )
-    return sum(rate.values()) * TREATED_H, told
+    return _litres(rate, zones), told
 
 
-def _each(rate_l_h: Mapping[str, float]) -> str:
-    return ", ".join(f"{zone} {rate:.1f} l/h" for zone, rate in rate_l_h.items())
+def _litres(rate_l_h: Mapping[str, float], zones: Zones) -> float:
+    return sum(rate * zones[key].hours for key, rate in rate_l_h.items())
+
+
+def _each(rate_l_h: Mapping[str, float], zones: Zones) -> str:
+    """The rate of each zone, and for its last how many minutes, rounded up."""
+    parts = (
+        f"{key} {rate:.1f} l/h for its last {math.ceil(60.0 * zones[key].hours - 1e-6)} min"
+        for key, rate in rate_l_h.items()
+    )
+    return ", ".join(parts)

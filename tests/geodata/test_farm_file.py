@@ -267,6 +267,7 @@ def test_every_problem_is_told_with_its_line(farm):
         ("[[pipe]]\nnominal_mm = 63", 5, "material: nothing found"),
         ("[[soil]]\nname = 'own'\nfield_capacity = 0.2\nwilting_point = 0.3", 8, "less than field_capacity"),
         ("[[crop]]\nname = 'own'\nkc_mid = 1", 5, "like ="),
+        ("[[crop]]\nname = 'own'\nlike = 'maize'\nn_uptake_kg_t = 20", 8, "k2o_uptake_kg_t would be needed"),
         ("[[crop]]\nname = 'own'\nlike = 'unicorn'", 7, "unicorn"),
         ("[[source]]\nname='r'\nx=500300\ny=4399000\nflow_m3h=9\ncrs='EPSG:0'", 10, "no known CRS"),
         ("[[source]]\nname='r'\nx=1\ny=1\nflow_m3h=9", 7, "km from the fields"),
@@ -434,6 +435,15 @@ rows_per_lateral = 1
 laterals_per_row = 2
 tolerance = { emission_uniformity_pct = 88 }
 """
+
+
+def test_a_crops_uptake_is_its_own_or_that_of_the_one_it_is_like(farm):
+    own = "[nutrients]\ntarget_yield_t_ha = 9\n[[crop]]\nname = 'silage'\nlike = 'corn'\n[[crop]]\n"
+    given = "n_uptake_kg_t = 28\np2o5_uptake_kg_t = 10\nk2o_uptake_kg_t = 20"
+    uptake = read_farm(farm(LEAST + own + f"name = 'rye'\nlike = 'barley'\n{given}")).nutrients.uptake_kg_t
+    assert uptake["silage"] == uptake["maize"]
+    assert uptake["rye"] == (28.0, 10.0, 20.0)
+    assert "barley" not in uptake
 
 
 def test_a_crop_has_its_own_layout(farm, tmp_path):

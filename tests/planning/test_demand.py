@@ -8,7 +8,7 @@ import pytest
 
 from farmgis.errors import InputError
 from farmgis.planning.demand import block_demand, crop_demand, design_rank
-from farmgis.records import Design, Season, Weather
+from farmgis.records import Design, Season, StageShares, Weather
 from farmgis.tables import reader
 
 MAIZE, LOAM, DESIGN = reader.crop("maize"), reader.soil("loam"), Design()
@@ -433,6 +433,36 @@ def test_long_interval_on_sand_is_told():
     daily = replace(DESIGN, interval_days=1)
     calm = crop_demand(MAIZE, LOAM, daily, Season(), steady_weather(et0=5.0))
     assert not [finding for finding in calm.findings if "wetted soil" in finding.what]
+
+
+def test_long_interval_is_told_before_a_deficit_too():
+    # the late stage alone is meant to go short; what the interval does to the middle one is no part of that
+    design = replace(DESIGN, interval_days=7, deficit_need=StageShares(late_pct=60.0))
+    demand = crop_demand(MAIZE, reader.soil("sand"), design, Season(), steady_weather(et0=8.0))
+    assert [f for f in demand.findings if "wetted soil" in f.what]
+    late = replace(DESIGN, interval_days=1, deficit_need=StageShares(late_pct=40.0))
+    demand = crop_demand(MAIZE, LOAM, late, Season(sown="moist"), steady_weather(et0=5.0))
+    assert demand.et_crop_mm.sum() < demand.et_full_mm.sum() - 1.0
+    assert not [f for f in demand.findings if "wetted soil" in f.what]
+
+
+def test_nothing_is_watered_after_a_stated_harvest():
+    sowing = date(2013, 4, 15)
+    cut = Season(sown="moist", sowing=sowing, harvest=date(2013, 7, 24))  # cut green, a hundred days on
+    full = crop_demand(MAIZE, LOAM, DESIGN, replace(cut, harvest=None), steady_weather())
+    demand = crop_demand(MAIZE, LOAM, DESIGN, cut, steady_weather())
+    assert (full.dates.size, demand.dates.size) == (150, 100)
+    # until then the crop takes the same, and uses up the readily available water: 0.55 + 0.04 (5 - 7.2) of
+    # 1 m of 130 mm under 0.4 of the ground
+    np.testing.assert_allclose(demand.et_crop_mm, full.et_crop_mm[:100])
+    assert demand.depletion_mm[-1] == pytest.approx(0.462 * 52.0)
+    net = demand.et_crop_mm.sum() - demand.rain_effective_mm.sum() - demand.soil_water_used_mm
+    assert demand.net_mm.sum() == pytest.approx(net, abs=0.01)
+    (found,) = [f for f in demand.findings if "harvest" in f.what]
+    assert (found.severity, found.measured, found.limit) == ("note", 100.0, 150.0)
+    # trees drink on after it
+    orchard = replace(DESIGN, row_spacing_m=5.0, rows_per_lateral=1)
+    assert crop_demand(MAIZE, LOAM, orchard, cut, steady_weather()).dates.size == 150
 
 
 def test_no_rain_column_is_told():

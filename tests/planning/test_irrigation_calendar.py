@@ -3,11 +3,13 @@
 import itertools
 import re
 from collections import defaultdict
-from datetime import date
+from dataclasses import replace
+from datetime import date, timedelta
 
 import numpy as np
 import pytest
 
+from farmgis.planning import irrigation_calendar
 from farmgis.planning.demand import block_demand, crop_demand
 from farmgis.planning.irrigation_calendar import BlockSeason, season_calendar
 from farmgis.records import BlockFacts, Design, Season, Shift, Source, StageShares, Weather
@@ -146,6 +148,36 @@ def test_halved_hours_move_dates_and_show_stress():
     assert given <= asked(seasons) - 0.5 * 50.0 * sum(halved.lost_et_mm.values()) / 0.9
 
 
+def test_zones_of_a_short_source_take_turns_and_lose_alike(monkeypatch):
+    """Four like zones, 10 h a day: in an interval of 3 days each has 7.5 h, though 12 are due at the peak."""
+    shifts, seasons, sources, hours = farm_of(4, hours=10.0)
+    calendar = season_calendar(shifts, seasons, sources, hours)
+    order = [(i.zone_id, i.hours) for i in calendar.irrigations if i.date.month == 7]
+    turns = [sum(h for _, h in turn) for _, turn in itertools.groupby(order, key=lambda o: o[0])]
+    assert max(turns) == pytest.approx(7.5)
+    zones = [zone for zone, _ in itertools.groupby(order, key=lambda o: o[0])]
+    assert all(len(set(four)) == 4 for four in zip(zones, zones[1:], zones[2:], zones[3:], strict=False))
+    lost = np.array(list(calendar.lost_et_mm.values()))
+    assert np.ptp(lost) < 3 * 6.0 * 1.2  # what the crop takes in an interval at the peak
+    # a soil that is filled while others are under stress: the same hours lose more, and more unevenly
+    monkeypatch.setattr(irrigation_calendar, "LEAST_TURN_H", np.inf)
+    filled = season_calendar(shifts, seasons, sources, hours)
+    assert sum(filled.given_m3.values()) < sum(calendar.given_m3.values())
+    assert sum(filled.lost_et_mm.values()) > sum(calendar.lost_et_mm.values())
+    assert max(filled.lost_et_mm.values()) > lost.max()
+
+
+def test_a_zone_that_lacks_nothing_any_more_holds_up_no_other():
+    """Rain has given the first zone what it waited for: the day's hours are the next one's."""
+    shifts, seasons, _, hours = farm_of(2)
+    own = irrigation_calendar._SourceSeason.of(shifts, seasons, hours, 100.0, [])
+    queue = irrigation_calendar._Queue([0, 1], np.array([0.0, 5.0]), np.zeros(2))
+    given, runs = irrigation_calendar._run_day(queue, own, 0.0)
+    assert given.tolist() == [0.0, 5.0]
+    assert [r.zone for r in runs] == [1]
+    assert queue.zones == []
+
+
 @pytest.mark.parametrize(("flow_m3h", "told"), [(120.0, True), (110.0, False), (140.0, False)])
 def test_one_zone_less_is_told_of_where_the_source_comes_near_it(flow_m3h, told):
     """Four zones of 100 m3/h are three of 133.3: within 15 % of 120, not of 110; 140 has room for them."""
@@ -184,6 +216,27 @@ def test_zone_larger_than_its_source_runs_longer():
     a, b = (season_calendar(*f).irrigations[0] for f in (full, half))
     assert b.hours == pytest.approx(2.0 * a.hours)
     assert b.volume_m3 == pytest.approx(a.volume_m3)
+
+
+def test_no_block_runs_once_its_season_is_over():
+    # one zone of maize (150 days) in the queue of zones of trees (240): what it still waits for is dropped
+    groups, seasons, _, _ = farm_of(1, area_ha=8.0)
+    trees, theirs, _, _ = farm_of(3, crops=("hazelnut",), area_ha=8.0)
+    for group in trees:
+        ids = tuple(f"T{group.number}{i}" for i, _ in enumerate(group.block_ids))
+        for old, new in zip(group.block_ids, ids, strict=True):
+            own = theirs[old]
+            facts = replace(own.facts, block_id=new)
+            seasons[new] = BlockSeason(facts, own.demand, own.need)
+        groups.append(Shift("river", group.number + 1, ids, 100.0))
+    calendar = season_calendar(groups, seasons, [Source("river", 0.0, 0.0, None, 100.0, 6.0)], 20.0)
+    over = calendar.sowing + timedelta(days=150)
+    runs = {
+        zone: [r.date for r in calendar.irrigations if r.zone_id == zone]
+        for zone in ("river-Z01", "river-Z02")
+    }
+    assert max(runs["river-Z01"]) < over < max(runs["river-Z02"])
+    assert calendar.given_m3["A-B10"] < seasons["A-B10"].need.gross_m3
 
 
 def test_without_weather_there_is_no_calendar():

@@ -59,7 +59,7 @@ def test_doses_come_while_the_crop_takes_up(zone):
 def test_cautions_stand_before_the_first_dose(zone):
     plan = nutrient_plan(MAIZE, [zone], runs(), SOWING)
     (task,) = (t for t in plan.tasks if t.task == "prepare injection")
-    assert (task.target, task.date) == ("river", plan.doses[0].date)
+    assert (task.target, task.date) == ("river", plan.doses[0].date - timedelta(days=1))
     for caution in (
         "Backflow",
         "Calcium never with phosphate or sulphate",
@@ -167,6 +167,38 @@ def test_water_too_strong_is_told(zone):
     one = [Irrigation(SOWING + timedelta(days=40), "river-Z01", 1, "04:00", 8.0, 16.0, 800.0, "refill")]
     (found,) = nutrient_plan(MAIZE, [zone], one, SOWING).findings
     assert found.measured == pytest.approx(4891.3, abs=0.1)
+    assert "4,891 g/m3 of urea" in found.what
+
+
+def test_what_a_product_brings_beside_is_taken_off_the_base_and_too_much_is_told(zone):
+    # K2O: 210 kg/ha, all with the water, are 456.5 kg of potassium nitrate, and bring 59.3 kg N of the 225
+    k_product = reader.fertiliser("potassium nitrate")
+    fed = replace(MAIZE, k_product=k_product, water_k_pct=100.0, base_n_pct=80.0)
+    plan = nutrient_plan(fed, [zone], runs(), SOWING)
+    base = {t.unit: t.quantity for t in plan.tasks if t.task == "base dressing"}
+    nitrogen = 210.0 / 0.46 * 0.13
+    assert base == pytest.approx({"kg N": 5.0 * (225.0 - nitrogen), "kg P2O5": 600.0})
+    assert sum(d.n_kg for d in plan.doses) + base["kg N"] == pytest.approx(5.0 * 225.0)
+    assert plan.findings == ()
+    # a soil that gives 220 of the 240 leaves 25 kg N/ha to be given: 34 too much, and none before the season
+    plan = nutrient_plan(replace(fed, soil_n_kg_ha=220.0), [zone], runs(), SOWING)
+    assert {t.unit for t in plan.tasks if t.task == "base dressing"} == {"kg P2O5"}
+    (found,) = plan.findings
+    assert (found.severity, found.limit) == ("attention", pytest.approx(25.0))
+    assert found.measured == pytest.approx(nitrogen)
+
+
+def test_product_without_a_share_is_told(zone):
+    fed = replace(MAIZE, p_product=reader.fertiliser("monoammonium phosphate"))
+    (found,) = nutrient_plan(fed, [zone], runs(), SOWING).findings
+    assert "`water_p_pct` is 0" in found.what
+
+
+def test_base_is_worked_in_before_the_planter_comes(zone):
+    begins = SOWING - timedelta(days=4)  # sown dry from the 21st on, first dose on the 25th
+    for sown, day in ((None, SOWING), ({"A": begins}, begins)):
+        plan = nutrient_plan(MAIZE, [zone], runs(), SOWING, sown=sown)
+        assert {t.date for t in plan.tasks if t.task == "base dressing"} == {day - timedelta(days=1)}
 
 
 def test_zone_of_several_crops_and_crops_without_uptake_are_told(zone):

@@ -34,7 +34,8 @@ def test_laying_days_by_hand():
 
 
 def test_dry_sown_line_is_laid_with_the_sowing_before_the_first_dose():
-    # A: 60 ha on the 25th are four days, 22 to 25 April. B: 15 ha on the 28th and 30 on the 30th
+    # the first dose may begin in the night. A: 60 ha before the 25th are four days, 21 to 24 April. B: 15 ha
+    # before the 28th, and 30 before the 30th
     later = SOWING + timedelta(days=3)
     parts = ((later, 15.0, 2), (SOWING + timedelta(days=5), 30.0, 3))
     works = [
@@ -43,13 +44,14 @@ def test_dry_sown_line_is_laid_with_the_sowing_before_the_first_dose():
     ]
     tasks, found = season_tasks(works, 15.0)
     laid = [(t.target, t.date.day, t.end_date.day) for t in named(tasks, "lay line")]
-    assert laid == [("A", 22, 25), ("B", 28, 28), ("B", 29, 30)]
-    sown = [(t.target, t.date.day, t.quantity) for t in named(tasks, "sow")]
-    assert sown == [("A", 25, 60.0), ("B", 28, 15.0), ("B", 30, 30.0)]
+    assert laid == [("A", 21, 24), ("B", 27, 27), ("B", 28, 29)]
+    # no planter drives over line that lies: it sows in the days of laying
+    sown = [(t.target, t.date.day, t.end_date.day, t.quantity) for t in named(tasks, "sow")]
+    assert sown == [("A", 21, 24, 60.0), ("B", 27, 27, 15.0), ("B", 28, 29, 30.0)]
     assert not named(tasks, "weed by machine")
     assert found == ()
     assert named(tasks, "flush mains")[0].date == date(2013, 4, 24)
-    # line is laid until the 30th: nothing is flushed, nor checked, before it lies
+    # line is laid until the 29th: nothing is flushed, nor checked, before it lies and water comes
     assert [(t.date.day, t.end_date.day) for t in named(tasks, "flush laterals", "farm")] == [(25, 30)]
     checked = [(t.target, t.date.day, t.quantity) for t in named(tasks, "check pressure and flow")]
     assert checked == [("A", 25, 15.0), ("B", 28, 6.0), ("B", 30, 9.0)]
@@ -95,14 +97,6 @@ def test_taking_up_that_meets_the_irrigations_is_told():
     told = [f for f in found if "taking up" in f.what]
     assert [f.severity for f in told] == ["note"]
     assert "in A before the last irrigation" in told[0].what
-
-
-def test_water_after_a_stated_harvest_is_told():
-    # harvest on 20 August, the last water on 1 September: twelve days later. More machines would not help
-    _, found = season_tasks([work("A", harvest=date(2013, 8, 20)), work("B")], 15.0)
-    assert [(f.severity, f.where_id, f.measured) for f in found] == [("attention", "A", 12.0)]
-    assert "for 20 August" in found[0].what
-    assert "until 01 September" in found[0].what
 
 
 def test_flush_runs_from_mains_to_laterals_before_the_first_water():

@@ -31,10 +31,11 @@ def test_neutralised_share_is_half_at_the_first_constant():
     assert neutralised_share(8.3) < 0.02
 
 
-def treated(**water):
+def treated(travel=None, **water):
+    travel = travel or {}
     source = Source("river", 0.0, 0.0, None, 500.0, water=WaterQuality(**water) if water else None)
     shifts = [Shift("river", n, (f"B{n}",), flow) for n, flow in ((1, 400.0), (2, 600.0))]
-    return treatments([source], shifts, Season()).get("river")
+    return treatments([source], shifts, Season(), travel).get("river")
 
 
 def test_without_an_analysis_no_amount_is_given():
@@ -48,12 +49,20 @@ def test_amounts_by_hand():
     # 10 mg/l in 400 and in 500 m3/h (the source gives no more) with hypochlorite of 10 %: 40 and 50 l/h
     made = treated(ph=8.0, iron_mg_l=0.5, alkalinity_mg_l=200.0)
     assert made.chlorine_l == pytest.approx(90.0)
-    assert "river-Z01 40.0 l/h, river-Z02 50.0 l/h" in made.chlorine_note
+    assert "river-Z01 40.0 l/h for its last 60 min, river-Z02 50.0 l/h" in made.chlorine_note
     assert "upstream of the filter" in made.chlorine_note
     # 200 mg/l are 3.997 eq/m3; of them 41 % to pH 6.5; 49.04 g over 0.93 x 1.835 g/ml: 47.6 ml/m3, in 900 m3
     assert made.acid_l == pytest.approx(0.9 * 3.9968 * 0.41450 * 49.04 / 1.70655, rel=1e-3)
     assert "titrate before" in made.acid_note
     assert "may leave lime" in made.acid_note
+
+
+def test_it_lasts_until_it_is_at_the_last_emitter():
+    # 96 min to the last emitter of the second zone: 40 l in an hour, and 50 l/h for 1.6 h
+    made = treated({"B1": 20.0, "B2": 96.0}, iron_mg_l=0.5, titration_ml_m3=60.0)
+    assert made.chlorine_l == pytest.approx(40.0 + 80.0)
+    assert "river-Z02 50.0 l/h for its last 96 min" in made.chlorine_note
+    assert made.acid_l == pytest.approx(0.06 * (400.0 + 500.0 * 1.6))
 
 
 def test_a_titration_goes_before_the_alkalinity():
