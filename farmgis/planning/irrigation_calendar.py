@@ -27,7 +27,7 @@ LOSS_TOLD = 0.01
 """Share of the season's crop ET lost to water that comes late from which on it is told (common practice)."""
 
 LOSS_GRAVE = 0.05
-"""Share of it from which on it is more than a note (common practice)."""
+"""Share of it, or of the yield, from which on it is more than a note (common practice)."""
 
 LEAST_TURN_H = 2.0
 """A turn is not cut shorter: filling and draining pipes would take too much of it (common practice)."""
@@ -458,7 +458,8 @@ def _run_day(queue: _Queue, own: _SourceSeason, busy_h: float) -> tuple[Floats, 
         queue.settled_h[members] += run
         queue.turn_h = turn - hours
         left = queue.longest_h(members) > SECOND_H
-        runs.append(_Run(zone, clock, hours, run, "refill, to be continued" if left else "refill"))
+        cut = "refill, to be continued" if queue.turn_h > 0.0 else "refill in part"
+        runs.append(_Run(zone, clock, hours, run, cut if left else "refill"))
         clock += hours
         if queue.turn_h <= 0.0:
             queue.zones = [*queue.zones[1:], *([zone] if left else [])]
@@ -509,16 +510,29 @@ NEAR_FLOW = 1.15
 """A source is asked for no more than this many times its flow, for one zone less (common practice)."""
 
 
-def _fewer_zones(own: _SourceSeason) -> str:
-    """What a source would have to give for one zone less, where that is near what it gives."""
-    fewer = len(own.zones) - 1
-    wanted = sum(s.flow_m3h for s in own.zones) / max(fewer, 1)
-    if not own.flow_m3h < wanted <= NEAR_FLOW * own.flow_m3h:
-        return ""
-    return (
-        f". If it gave {wanted:.0f} m3/h in place of {own.flow_m3h:.0f}, {fewer} zones would do, each with "
-        f"{100.0 / fewer:.0f} % more time in a day"
-    )
+LEFT_OVER = 0.05
+"""Share of a source's flow from which on it is told that the zones leave it over (common practice)."""
+
+
+def _better_used(own: _SourceSeason) -> str:
+    """What would have the zones take more of what a source gives, or one zone less where that is near."""
+    count, flow = len(own.zones), own.flow_m3h
+    total = sum(s.flow_m3h for s in own.zones)
+    told = ""
+    if total < (1.0 - LEFT_OVER) * count * flow < np.inf:
+        told = f". The zones take {total / count:.0f} of its {flow:.0f} m3/h on average: "
+        if total <= (count - 1) * flow:
+            told += "blocks of another size (`block_max_ha`) may fit into fewer zones"
+        else:
+            more = 100.0 * (flow / max(s.flow_m3h for s in own.zones) - 1.0)
+            told += f"lines of up to {more:.0f} % more flow would give more in the same hours"
+    wanted = total / max(count - 1, 1)
+    if flow < wanted <= NEAR_FLOW * flow:
+        told += (
+            f". If it gave {wanted:.0f} m3/h in place of {flow:.0f}, {count - 1} zones would do, each with "
+            f"{100.0 / (count - 1):.0f} % more time in a day"
+        )
+    return told
 
 
 def _findings(
@@ -532,9 +546,10 @@ def _findings(
     share = lost_mm[worst] / max(float(own.et_mm[:, worst].sum()), 1e-9)
     if share < LOSS_TOLD:
         return ()
-    severity: Severity = "attention" if share >= LOSS_GRAVE else "note"
     source = own.zones[0].source_id or "farm"
     cost_of = costs[worst]
+    yield_pct = 0.0 if cost_of is None else cost_of.yield_loss_pct or 0.0
+    severity: Severity = "attention" if max(share, yield_pct / 100.0) >= LOSS_GRAVE else "note"
     with_it = "" if cost_of is None or cost_of.words is None else f" and with it {cost_of.words}"
     what = (
         f"its hours ({own.hours_per_day:g} a day) do not suffice: {late} times a zone was not done when "
@@ -542,9 +557,5 @@ def _findings(
         f"{lost_mm[worst]:.0f} mm of its crop's water use{with_it}, and "
         f"{three_figures(max(missing, 0.0))} m3 of the season's need are not given"
     )
-    mean_flow = sum(s.flow_m3h for s in own.zones) / len(own.zones)
-    advice = (
-        f"run longer, store water, irrigate less land from it, or set `block_max_ha` so that the zones "
-        f"(now {mean_flow:.0f} m3/h on average) take more of its flow{_fewer_zones(own)}"
-    )
+    advice = f"run longer, store water, or irrigate less land from it{_better_used(own)}"
     return (Finding(severity, "supply", what, source, advice, float(lost_mm[worst]), 0.0, "mm"),)

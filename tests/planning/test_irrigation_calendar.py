@@ -155,6 +155,9 @@ def test_zones_of_a_short_source_take_turns_and_lose_alike(monkeypatch):
     order = [(i.zone_id, i.hours) for i in calendar.irrigations if i.date.month == 7]
     turns = [sum(h for _, h in turn) for _, turn in itertools.groupby(order, key=lambda o: o[0])]
     assert max(turns) == pytest.approx(7.5)
+    assert {i.purpose for i in calendar.irrigations} == {
+        "refill", "refill, to be continued", "refill in part"
+    }  # fmt: skip
     zones = [zone for zone, _ in itertools.groupby(order, key=lambda o: o[0])]
     assert all(len(set(four)) == 4 for four in zip(zones, zones[1:], zones[2:], zones[3:], strict=False))
     lost = np.array(list(calendar.lost_et_mm.values()))
@@ -184,6 +187,23 @@ def test_one_zone_less_is_told_of_where_the_source_comes_near_it(flow_m3h, told)
     calendar = season_calendar(*farm_of(4, flow_m3h=flow_m3h, hours=10.0))
     (found,) = calendar.findings
     assert ("133 m3/h in place of 120, 3 zones would do, each with 33 % more time" in found.advice) == told
+
+
+@pytest.mark.parametrize(
+    ("flow_m3h", "told"),
+    [
+        (102.0, "less land from it"),  # 2 % left over
+        (120.0, "The zones take 100 of its 120 m3/h on average: lines of up to 20 % more flow would"),
+        (
+            140.0,
+            "The zones take 100 of its 140 m3/h on average: blocks of another size",
+        ),  # 3 x 140 is over 400
+    ],
+)
+def test_flow_that_zones_leave_over_is_told_with_what_would_use_it(flow_m3h, told):
+    (found,) = season_calendar(*farm_of(4, flow_m3h=flow_m3h, hours=10.0)).findings
+    assert told in found.advice
+    assert ("The zones take" in found.advice) == (flow_m3h > 105.0)
 
 
 def test_yield_goes_with_the_water_that_comes_late():
