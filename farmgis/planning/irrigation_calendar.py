@@ -1,10 +1,7 @@
 """Each irrigation of the design year: which zone, on which day, from what hour, how long, how much.
 
-Every zone is due on the days on which the soil balance of its blocks irrigates. Zones of one source run
-one after another within its hours of a day; what does not fit waits, and goes first on the next day. While
-others wait, a turn is no longer than the zone's even share of the hours of an interval: what it lacks then
-waits behind them, so that none goes dry while another is filled. Doses for germination have their hours
-first: they cannot wait.
+Every zone is due on the days on which the soil balance of its blocks irrigates. Zones of one source take
+turns within its hours of a day (`turns`). Doses for germination have their hours first: they cannot wait.
 """
 
 from __future__ import annotations
@@ -14,12 +11,13 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 
 import numpy as np
-from numpy.typing import NDArray
 
 from farmgis.agronomy.soil_water import root_zone_balance
 from farmgis.planning.block_season import BlockSeason
 from farmgis.planning.deficit import Cost, cost
-from farmgis.planning.sowing import FIRST_HOUR, LEAST_PART_H, GerminationRun, day_window, part_h
+from farmgis.planning.source_season import SourceSeason
+from farmgis.planning.sowing import FIRST_HOUR, GerminationRun, day_window
+from farmgis.planning.turns import Queue, Run
 from farmgis.records import Assumption, Finding, Floats, Severity, Shift, Source
 from farmgis.words import three_figures
 
@@ -28,11 +26,6 @@ LOSS_TOLD = 0.01
 
 LOSS_GRAVE = 0.05
 """Share of it, or of the yield, from which on it is more than a note (common practice)."""
-
-LEAST_TURN_H = 2.0
-"""A turn is not cut shorter: filling and draining pipes would take too much of it (common practice)."""
-
-SECOND_H = 1.0 / 3600.0
 
 
 @dataclass(frozen=True)
@@ -110,7 +103,7 @@ def season_calendar(
         hours, flow = limits.get(source_id or "", (hours_without_source, np.inf))
         zone_ids = {s.zone_id for s in own}
         runs = [r for r in germination if r.zone_id in zone_ids]
-        parts.append(_source_calendar(_SourceSeason.of(own, computed, hours, flow, runs), sowing))
+        parts.append(_source_calendar(SourceSeason.of(own, computed, hours, flow, runs), sowing))
     return IrrigationCalendar(
         tuple(sorted((i for p in parts for i in p.irrigations), key=lambda i: (i.date, i.start, i.zone_id))),
         {key: m3 for p in parts for key, m3 in p.given_m3.items()},
@@ -148,171 +141,19 @@ def _told(computed: Mapping[str, BlockSeason], sowing: date) -> tuple[Assumption
 # ---- one source, day by day -----------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
-class _SourceSeason:
-    """A source's zones and their blocks as arrays: (days, blocks), or one value a block.
-
-    `due_h` are the hours of regular running that are due on each day, `asked_h` their sum up to that day,
-    `asked_next_h` their sum up to the zone's next turn after it; `rate_m3h` is a block's flow as the source
-    can give it, so that a zone larger than its source runs longer. `seed_h` are the hours for germination,
-    `busy_h` tells how long the source is busy with that. `keeps` is 1, or the share of its depletion that a
-    block has left on the morning of that day on which regular irrigation takes over; `over` is the day from
-    which a block's season is over. `turn_h` is a zone's longest turn while others
-    wait.
-    """
-
-    zones: tuple[Shift, ...]
-    members: tuple[NDArray[np.int64], ...]  # indices of each zone's blocks
-    blocks: tuple[BlockSeason, ...]
-    germination: tuple[GerminationRun, ...]
-    hours_per_day: float
-    flow_m3h: float
-    rate_m3h: Floats
-    net_mm_per_h: Floats
-    due_h: Floats
-    asked_h: Floats
-    asked_next_h: Floats
-    seed_h: Floats
-    busy_h: Floats
-    et_mm: Floats
-    rain_mm: Floats
-    total_mm: Floats
-    readily_mm: Floats
-    start_mm: Floats
-    keeps: Floats
-    over: NDArray[np.int64]
-    turn_h: tuple[float, ...]
-
-    @classmethod
-    def of(
-        cls,
-        shifts: Sequence[Shift],
-        seasons: Mapping[str, BlockSeason],
-        hours_per_day: float,
-        flow: float,
-        germination: Sequence[GerminationRun],
-    ) -> _SourceSeason:
-        """Gather the blocks of a source's shifts; those whose demand is assumed stay out."""
-        blocks: list[BlockSeason] = []
-        members: list[NDArray[np.int64]] = []
-        rates: list[float] = []
-        for shift in shifts:
-            own = [seasons[i] for i in shift.block_ids if i in seasons]
-            members.append(np.arange(len(blocks), len(blocks) + len(own), dtype=np.int64))
-            blocks += own
-            rates += [b.facts.flow_m3h * min(1.0, flow / shift.flow_m3h) for b in own]
-        days = max((b.demand.dates.size + b.delay_days for b in blocks), default=0)
-        area = np.array([b.facts.area_ha for b in blocks])
-        rate = np.array(rates)
-        net_rate = rate / np.maximum(area, 1e-12) / 10.0 / np.array([b.gross_factor for b in blocks])
-        due = _by_day([b.regular_net_mm for b in blocks], blocks, days) / net_rate
-        seed_h, busy_h = _germination_hours(germination, blocks, days, day_window(hours_per_day)[0])
-        return cls(
-            zones=tuple(shifts),
-            members=tuple(members),
-            blocks=tuple(blocks),
-            germination=tuple(germination),
-            hours_per_day=hours_per_day,
-            flow_m3h=flow,
-            rate_m3h=rate,
-            net_mm_per_h=net_rate,
-            due_h=due,
-            asked_h=np.cumsum(due, axis=0),
-            asked_next_h=_asked_next_h(due),
-            seed_h=seed_h,
-            busy_h=busy_h,
-            et_mm=_by_day([b.demand.et_full_mm for b in blocks], blocks, days),
-            rain_mm=_by_day([b.demand.rain_mm for b in blocks], blocks, days),
-            total_mm=_by_day([b.demand.total_mm for b in blocks], blocks, days, edge=True),
-            readily_mm=_by_day([b.demand.readily_mm for b in blocks], blocks, days, edge=True),
-            start_mm=np.array([b.demand.start_depletion_mm for b in blocks]),
-            keeps=_keeps(blocks, days),
-            over=np.array([b.demand.dates.size + b.delay_days for b in blocks], dtype=np.int64),
-            turn_h=tuple(_interval_days(due[:, m]) * hours_per_day / len(shifts) for m in members),
-        )
-
-
-def _germination_hours(
-    runs: Sequence[GerminationRun], blocks: Sequence[BlockSeason], days: int, first_h: float
-) -> tuple[Floats, Floats]:
-    """Hours of each block for germination by day, and from its first hour until when the source is busy."""
-    column = {b.facts.block_id: k for k, b in enumerate(blocks)}
-    seed, busy = np.zeros((days, len(blocks))), np.zeros(days)
-    for run in runs:
-        busy[run.day] = max(busy[run.day], run.start_h + run.hours - first_h)
-        for block_id, hours in run.block_hours.items():
-            seed[run.day, column[block_id]] += hours
-    return seed, busy
-
-
-def _keeps(blocks: Sequence[BlockSeason], days: int) -> Floats:
-    kept = np.ones((days, len(blocks)))
-    for column, block in enumerate(blocks):
-        day = block.demand.begin + block.delay_days
-        if block.demand.begin > 0 and day < days:
-            kept[day, column] = block.demand.handover
-    return kept
-
-
-def _asked_next_h(due_h: Floats) -> Floats:
-    """Hours asked for up to the next day, after each day, on which something is due."""
-    asked = np.cumsum(due_h, axis=0)
-    made = asked.copy()
-    for day in range(due_h.shape[0] - 2, -1, -1):
-        made[day] = np.where(due_h[day + 1] > 0.0, asked[day + 1], made[day + 1])
-    return made
-
-
-def _interval_days(due_h: Floats) -> int:
-    """Fewest days between two turns of a zone's blocks, (days, blocks); of one turn the whole season."""
-    gaps = [np.diff(np.flatnonzero(column > 0.0)) for column in due_h.T]
-    return min((int(g.min()) for g in gaps if g.size), default=max(due_h.shape[0], 1))
-
-
-def _by_day(values: Sequence[Floats], blocks: Sequence[BlockSeason], days: int, edge: bool = False) -> Floats:
-    """Daily values from each block's own sowing, a column a block; beyond its season none, or its edges'."""
-    made = np.zeros((days, len(blocks)))
-    for column, (own, block) in enumerate(zip(values, blocks, strict=True)):
-        first = block.delay_days
-        made[first : first + own.size, column] = own
-        if edge:
-            made[:first, column] = own[0]
-            made[first + own.size :, column] = own[-1]
-    return made
-
-
-@dataclass
-class _Queue:
-    """The zones that wait for water, in their order, while the season runs.
-
-    `waiting_h` are the hours that each block is still to run; `settled_h` what it was given so far, with
-    what it no longer needs because it went short. `turn_h` is what is left of the first zone's turn, where
-    the day's end cut it off.
-    """
-
-    zones: list[int]
-    waiting_h: Floats
-    settled_h: Floats
-    turn_h: float = 0.0
-
-    def longest_h(self, members: NDArray[np.int64]) -> float:
-        """Hours that a zone with those blocks would run to give all that they wait for."""
-        return max(0.0, float(self.waiting_h[members].max(initial=0.0)))
-
-
-def _source_calendar(own: _SourceSeason, sowing: date) -> IrrigationCalendar:
+def _source_calendar(own: SourceSeason, sowing: date) -> IrrigationCalendar:
     """Run a source's season: what is due joins the queue, the queue runs through the day's hours."""
     days, count = own.due_h.shape
     depletion, taken = own.start_mm, np.zeros((days, count))
-    queue = _Queue([], np.zeros(count), np.zeros(count))
+    queue = Queue([], np.zeros(count), np.zeros(count))
     rows = [_seed_row(own, sowing, run) for run in own.germination]
     hours, ends = own.seed_h.copy(), np.zeros((days, count))
     late = 0
     for day in range(days):
         depletion = depletion * own.keeps[day]
-        _leave(queue, own, day)
-        late += _join(queue, own, day, depletion)
-        given_h, runs = _run_day(queue, own, own.busy_h[day])
+        queue.leave(own, day)
+        late += queue.join(own, day, depletion)
+        given_h, runs = queue.run_day(own, own.busy_h[day])
         rows += [_row(own, sowing + timedelta(days=day), run) for run in runs]
         hours[day] += given_h
         taken[day], depletion = _soil_day(own, day, hours[day], depletion)
@@ -345,7 +186,7 @@ def _watered(hours: Floats, sowing: date) -> tuple[date, date] | None:
     return sowing + timedelta(days=int(days[0])), sowing + timedelta(days=int(days[-1]))
 
 
-def _soil_day(own: _SourceSeason, day: int, hours: Floats, depletion: Floats) -> tuple[Floats, Floats]:
+def _soil_day(own: SourceSeason, day: int, hours: Floats, depletion: Floats) -> tuple[Floats, Floats]:
     """Crop ET of a day under those hours of running, and the depletion at its end. [mm]"""
     one = slice(day, day + 1)
     water = (hours * own.net_mm_per_h)[None, :]
@@ -355,7 +196,7 @@ def _soil_day(own: _SourceSeason, day: int, hours: Floats, depletion: Floats) ->
     return soil.et_mm[0], soil.depletion_mm[0]
 
 
-def _taken_on_time(own: _SourceSeason) -> Floats:
+def _taken_on_time(own: SourceSeason) -> Floats:
     """Crop ET of each day and block when all water came on the day on which it was due. [mm]"""
     depletion, taken = own.start_mm, np.zeros(own.due_h.shape)
     for day in range(own.due_h.shape[0]):
@@ -364,7 +205,7 @@ def _taken_on_time(own: _SourceSeason) -> Floats:
     return taken
 
 
-def _late_costs(own: _SourceSeason, on_time_mm: Floats, taken_mm: Floats) -> list[Cost | None]:
+def _late_costs(own: SourceSeason, on_time_mm: Floats, taken_mm: Floats) -> list[Cost | None]:
     """What it costs each block's yield that its water comes late; None where no response is known."""
     made: list[Cost | None] = []
     for column, block in enumerate(own.blocks):
@@ -382,91 +223,7 @@ def _late_costs(own: _SourceSeason, on_time_mm: Floats, taken_mm: Floats) -> lis
     return made
 
 
-def _leave(queue: _Queue, own: _SourceSeason, day: int) -> None:
-    """Blocks whose season is over ask for nothing more: what came too late is not given after harvest."""
-    over = own.over <= day
-    queue.waiting_h[over] = 0.0
-    queue.settled_h[over] = own.asked_h[-1, over]
-    still = [z for z in queue.zones if queue.waiting_h[own.members[z]].max() > SECOND_H]
-    if still[:1] != queue.zones[:1]:
-        queue.turn_h = 0.0
-    queue.zones = still
-
-
-def _join(queue: _Queue, own: _SourceSeason, day: int, depletion: Floats) -> int:
-    """Put the zones that are due into the queue; returns how many of them still waited for their last turn.
-
-    Such a zone asks anew for what its soil lacks by now: a crop under stress has taken less. A zone that
-    waits untouched also asks for what its soil has lost meanwhile, up to what is due at its next turn.
-    """
-    late = 0
-    lacking = np.maximum(depletion - own.rain_mm[day], 0.0) / own.net_mm_per_h
-    for zone, members in enumerate(own.members):
-        due = own.asked_h[day, members] - queue.settled_h[members]
-        waits = zone in queue.zones
-        if members.size and own.due_h[day, members].max() > SECOND_H and due.max() > SECOND_H:
-            if waits:
-                late += 1
-                due = np.minimum(due, lacking[members])
-                queue.settled_h[members] = own.asked_h[day, members] - due
-            else:
-                queue.zones.append(zone)
-            queue.waiting_h[members] = due
-        elif waits and not (queue.turn_h > 0.0 and zone == queue.zones[0]):
-            most = own.asked_next_h[day, members] - queue.settled_h[members]
-            more = np.minimum(lacking[members], most)
-            queue.waiting_h[members] = np.maximum(queue.waiting_h[members], more)
-    return late
-
-
-@dataclass(frozen=True)
-class _Run:
-    zone: int
-    start_h: float
-    hours: float
-    given_h: Floats  # of each of the zone's blocks
-    part: str
-
-
-def _turn_h(queue: _Queue, own: _SourceSeason, longest_h: float) -> float:
-    """Hours of the first zone's turn: what is left of it, all that it waits for, a share if others wait."""
-    if queue.turn_h > 0.0:
-        return min(queue.turn_h, longest_h)
-    share = max(own.turn_h[queue.zones[0]], LEAST_TURN_H)
-    return longest_h if len(queue.zones) == 1 or longest_h - share < LEAST_PART_H else share
-
-
-def _run_day(queue: _Queue, own: _SourceSeason, busy_h: float) -> tuple[Floats, list[_Run]]:
-    """What each block is given on a day after its first, busy hours; zones that are done leave the queue."""
-    given = np.zeros(queue.waiting_h.size)
-    runs: list[_Run] = []
-    clock = busy_h
-    while queue.zones and own.hours_per_day - clock > SECOND_H:
-        zone = queue.zones[0]
-        members = own.members[zone]
-        turn = _turn_h(queue, own, queue.longest_h(members))
-        if turn <= SECOND_H:  # rain has given it
-            queue.zones, queue.turn_h = queue.zones[1:], 0.0
-            continue
-        hours = part_h(turn, own.hours_per_day - clock, own.hours_per_day)
-        if hours <= 0.0:
-            break
-        waiting = np.maximum(queue.waiting_h[members], 0.0)
-        run = np.minimum(waiting, hours)
-        given[members] += run
-        queue.waiting_h[members] = waiting - run
-        queue.settled_h[members] += run
-        queue.turn_h = turn - hours
-        left = queue.longest_h(members) > SECOND_H
-        cut = "refill, to be continued" if queue.turn_h > 0.0 else "refill in part"
-        runs.append(_Run(zone, clock, hours, run, cut if left else "refill"))
-        clock += hours
-        if queue.turn_h <= 0.0:
-            queue.zones = [*queue.zones[1:], *([zone] if left else [])]
-    return given, runs
-
-
-def _row(own: _SourceSeason, day: date, run: _Run) -> Irrigation:
+def _row(own: SourceSeason, day: date, run: Run) -> Irrigation:
     members = own.members[run.zone]
     volume = float((run.given_h * own.rate_m3h[members]).sum())
     open_ = [(own.blocks[i].facts, h) for i, h in zip(members, run.given_h.tolist(), strict=True) if h > 0.0]
@@ -479,7 +236,7 @@ def _row(own: _SourceSeason, day: date, run: _Run) -> Irrigation:
     )
 
 
-def _seed_row(own: _SourceSeason, sowing: date, run: GerminationRun) -> Irrigation:
+def _seed_row(own: SourceSeason, sowing: date, run: GerminationRun) -> Irrigation:
     at = {b.facts.block_id: k for k, b in enumerate(own.blocks)}
     volume = sum(hours * own.rate_m3h[at[i]] for i, hours in run.block_hours.items())
     area = sum(own.blocks[at[i]].facts.area_ha for i in run.block_hours)
@@ -514,7 +271,7 @@ LEFT_OVER = 0.05
 """Share of a source's flow from which on it is told that the zones leave it over (common practice)."""
 
 
-def _better_used(own: _SourceSeason) -> str:
+def _better_used(own: SourceSeason) -> str:
     """What would have the zones take more of what a source gives, or one zone less where that is near."""
     count, flow = len(own.zones), own.flow_m3h
     total = sum(s.flow_m3h for s in own.zones)
@@ -536,7 +293,7 @@ def _better_used(own: _SourceSeason) -> str:
 
 
 def _findings(
-    own: _SourceSeason, given_m3: Floats, lost_mm: Floats, costs: Sequence[Cost | None], late: int
+    own: SourceSeason, given_m3: Floats, lost_mm: Floats, costs: Sequence[Cost | None], late: int
 ) -> tuple[Finding, ...]:
     """That a source's hours do not suffice: what is late, what the crops lose, what is not given."""
     if not own.blocks:

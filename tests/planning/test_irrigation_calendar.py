@@ -9,9 +9,10 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from farmgis.planning import irrigation_calendar
+from farmgis.planning import turns
 from farmgis.planning.demand import block_demand, crop_demand
 from farmgis.planning.irrigation_calendar import BlockSeason, season_calendar
+from farmgis.planning.source_season import SourceSeason
 from farmgis.records import BlockFacts, Design, Season, Shift, Source, StageShares, Weather
 from farmgis.tables import reader
 
@@ -153,8 +154,8 @@ def test_zones_of_a_short_source_take_turns_and_lose_alike(monkeypatch):
     shifts, seasons, sources, hours = farm_of(4, hours=10.0)
     calendar = season_calendar(shifts, seasons, sources, hours)
     order = [(i.zone_id, i.hours) for i in calendar.irrigations if i.date.month == 7]
-    turns = [sum(h for _, h in turn) for _, turn in itertools.groupby(order, key=lambda o: o[0])]
-    assert max(turns) == pytest.approx(7.5)
+    lengths = [sum(h for _, h in turn) for _, turn in itertools.groupby(order, key=lambda o: o[0])]
+    assert max(lengths) == pytest.approx(7.5)
     assert {i.purpose for i in calendar.irrigations} == {
         "refill", "refill, to be continued", "refill in part"
     }  # fmt: skip
@@ -163,7 +164,7 @@ def test_zones_of_a_short_source_take_turns_and_lose_alike(monkeypatch):
     lost = np.array(list(calendar.lost_et_mm.values()))
     assert np.ptp(lost) < 3 * 6.0 * 1.2  # what the crop takes in an interval at the peak
     # a soil that is filled while others are under stress: the same hours lose more, and more unevenly
-    monkeypatch.setattr(irrigation_calendar, "LEAST_TURN_H", np.inf)
+    monkeypatch.setattr(turns, "LEAST_TURN_H", np.inf)
     filled = season_calendar(shifts, seasons, sources, hours)
     assert sum(filled.given_m3.values()) < sum(calendar.given_m3.values())
     assert sum(filled.lost_et_mm.values()) > sum(calendar.lost_et_mm.values())
@@ -173,9 +174,9 @@ def test_zones_of_a_short_source_take_turns_and_lose_alike(monkeypatch):
 def test_a_zone_that_lacks_nothing_any_more_holds_up_no_other():
     """Rain has given the first zone what it waited for: the day's hours are the next one's."""
     shifts, seasons, _, hours = farm_of(2)
-    own = irrigation_calendar._SourceSeason.of(shifts, seasons, hours, 100.0, [])
-    queue = irrigation_calendar._Queue([0, 1], np.array([0.0, 5.0]), np.zeros(2))
-    given, runs = irrigation_calendar._run_day(queue, own, 0.0)
+    own = SourceSeason.of(shifts, seasons, hours, 100.0, [])
+    queue = turns.Queue([0, 1], np.array([0.0, 5.0]), np.zeros(2))
+    given, runs = queue.run_day(own, 0.0)
     assert given.tolist() == [0.0, 5.0]
     assert [r.zone for r in runs] == [1]
     assert queue.zones == []
