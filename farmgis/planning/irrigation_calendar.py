@@ -6,6 +6,7 @@ turns within its hours of a day (`turns`). Doses for germination have their hour
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
@@ -249,12 +250,16 @@ def _seed_row(own: SourceSeason, sowing: date, run: GerminationRun) -> Irrigatio
 
 
 def _opened(block_hours: Mapping[str, float]) -> str:
-    """The blocks of a run, each with its hours.
+    """The blocks of a run, each with its hours, or minutes where they are few.
 
-    >>> _opened({"A-B01": 5.44, "A-B02": 3.0})
-    'A-B01 5.4 h, A-B02 3.0 h'
+    >>> _opened({"A-B01": 5.44, "A-B02": 3.0, "A-B03": 0.04})
+    'A-B01 5.4 h, A-B02 3.0 h, A-B03 3 min'
     """
-    return ", ".join(f"{block_id} {hours:.1f} h" for block_id, hours in sorted(block_hours.items()))
+    return ", ".join(f"{block_id} {_long(hours)}" for block_id, hours in sorted(block_hours.items()))
+
+
+def _long(hours: float) -> str:
+    return f"{hours:.1f} h" if hours >= 0.1 else f"{max(1, math.ceil(60.0 * hours - 1e-6))} min"
 
 
 def _clock(hour: float) -> str:
