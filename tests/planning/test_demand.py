@@ -447,6 +447,23 @@ def test_long_interval_is_told_before_a_deficit_too():
     assert not [f for f in demand.findings if "wetted soil" in f.what]
 
 
+def test_trees_whose_season_leaves_out_the_height_of_summer_are_told():
+    # 240 days of hazel from 20 October end in June; the invented weather is hottest in July. Corn is sown
+    orchard = replace(DESIGN, row_spacing_m=5.0, rows_per_lateral=1)
+    hazel = reader.crop("hazelnut")
+
+    def found(crop, design, day):
+        season = Season(sown="moist", sowing=day)
+        told = crop_demand(crop, LOAM, design, season, invented_weather()).findings
+        return [f for f in told if "greatest reference ET" in f.what]
+
+    (autumn,) = found(hazel, orchard, date(2001, 10, 20))
+    assert autumn.severity == "attention"
+    assert "leaves out July" in autumn.what
+    assert found(hazel, orchard, date(2001, 4, 1)) == []
+    assert found(MAIZE, DESIGN, date(2001, 10, 20)) == []
+
+
 def test_nothing_is_watered_after_a_stated_harvest():
     sowing = date(2013, 4, 15)
     cut = Season(sown="moist", sowing=sowing, harvest=date(2013, 7, 24))  # cut green, a hundred days on
