@@ -116,11 +116,13 @@ def _to_come(
 
 def _this_years(farm: Farm) -> DailyWeather | None:
     """The weather as it was: this year's file, or that of all years where a day is stated."""
-    if farm.weather is None or farm.weather.basis != "daily":
+    if farm.weather is None:
         return None
-    if farm.this_year is not None:
+    if farm.this_year is not None and farm.this_year.basis == "daily":
         return daily_weather(farm.this_year)[0]
-    return None if farm.season.today is None else daily_weather(farm.weather)[0]
+    if farm.season.today is None or farm.weather.basis != "daily":
+        return None
+    return daily_weather(farm.weather)[0]
 
 
 def _day_after(daily: DailyWeather) -> date:

@@ -32,10 +32,12 @@ def this_year(rain=None, et0=5.0, last="2026-07-01"):
     return made
 
 
-def planned(square_field, this=None, today=None, sown="moist", given=(), zones=1, design=DESIGN, **more):
+def planned(
+    square_field, this=None, today=None, sown="moist", given=(), zones=1, design=DESIGN, weather=None, **more
+):
     season = Season(sowing=SOWING, sown=sown, today=today)
     field = replace(square_field(design=design), soil=LOAM, source_id="river")
-    weather = years()
+    weather = weather or years()
     demand = crop_demand(MAIZE, LOAM, design, season, weather)
     seasons, shifts, runs = {}, [], {}
     for n in range(1, zones + 1):
@@ -53,6 +55,18 @@ def planned(square_field, this=None, today=None, sown="moist", given=(), zones=1
 
 def refills(plan):
     return [i for i in plan.calendar.irrigations if i.purpose.startswith("refill")]
+
+
+def test_monthly_normals_stand_for_the_days_to_come(square_field):
+    # 5 mm a day without rain, by months or by days, are the same days
+    months = np.arange("2001-01", "2002-01", dtype="datetime64[M]").astype("datetime64[D]")
+    normals = Weather("normals", months, {"et0_mm": np.full(12, 5.0), "rain_mm": np.zeros(12)}, 40.0, 0.0)
+    daily = planned(square_field, this_year())
+    monthly = planned(square_field, this_year(), weather=normals)
+    assert refills(monthly)[0].date >= TODAY
+    assert [(i.date, i.volume_m3) for i in refills(monthly)] == [
+        (i.date, pytest.approx(i.volume_m3)) for i in refills(daily)
+    ]
 
 
 @pytest.mark.parametrize("design", [DESIGN, DEFICIT])
