@@ -67,7 +67,8 @@ def plan_season(
     fed = NutrientPlan()
     if calendar.sowing is not None:
         to_last = {key: run.travel_min + run.mains_min for key, run in runs.items()}
-        zones = zones_of(shifts, running, fields, to_last)
+        delays = {key: s.delay_days for key, s in sown.items()}
+        zones = zones_of(shifts, running, fields, to_last, delays)
         first = calendar.sowing if now is None else now.sowing
         fed = nutrient_plan(
             farm.nutrients, zones, calendar.irrigations, first, None if now is None else now.today,
