@@ -394,7 +394,7 @@ def block_demand(
         et_crop_mm=float(demand.et_crop_mm.sum()),
         rain_effective_mm=float(demand.rain_effective_mm.sum()),
         soil_water_used_mm=demand.soil_water_used_mm + short,
-        leaching_mm=gross * efficiency - net,
+        leaching_mm=round(gross * efficiency - net, 9) + 0.0,  # none is 0, not -1e-13
         net_mm=net,
         gross_mm=gross,
         gross_m3=gross * 10.0 * area_ha,

@@ -82,6 +82,7 @@ def test_gross_is_net_over_uniformity_up_to_the_cap():
     assert low.gross_mm == pytest.approx(low.net_mm / 0.80)
     assert high.gross_mm == pytest.approx(high.net_mm / 0.90)
     assert higher.gross_mm == high.gross_mm
+    assert [str(block.leaching_mm) for block in (low, high, higher)] == ["0.0"] * 3
     assert low.gross_m3 == pytest.approx(low.gross_mm * 100.0)
     assert low.gross_m3_ha == pytest.approx(low.gross_mm * 10.0)
 
