@@ -214,13 +214,15 @@ def _weather(
 
 
 def _today_problems(document: Document, weather: Weather | None, this_year: Weather | None) -> list[Problem]:
-    """A day to plan from without daily weather to plan by."""
+    """A day to plan from without daily weather to plan by, and weather of this year that is monthly."""
+    if this_year is not None and this_year.basis != "daily":
+        text = "found months; a row a day, up to today, would do"
+        return [Problem(("weather", "this_year_file"), text)]
     today = document.get("season", {}).get("today")
-    if today is None or (weather is not None and weather.basis == "daily"):
+    daily = this_year is not None or (weather is not None and weather.basis == "daily")
+    if today is None or (weather is not None and daily):
         return []
     has = "no weather" if weather is None else "monthly normals alone"
-    if this_year is not None:
-        has += ", and this_year_file without it"
     text = (
         f"found {today.isoformat()} and {has}; the rest of a season is planned from daily weather: name it "
         "as [weather] file, this season's as this_year_file"

@@ -23,7 +23,15 @@ from farmgis.planning.crop_growth import (
     tell_dual,
     with_dual_coefficient,
 )
-from farmgis.planning.crop_start import CropStart, Sown, as_seed_bed_is, crop_start, harvest_day, how_sown
+from farmgis.planning.crop_start import (
+    CropStart,
+    Sown,
+    as_seed_bed_is,
+    crop_start,
+    harvest_day,
+    how_sown,
+    stands,
+)
 from farmgis.planning.demand_rules import DemandRules
 from farmgis.planning.salt import Salt, salt, tell_salt_stress
 from farmgis.planning.season_years import season_years, sowing_day
@@ -162,6 +170,7 @@ def crop_demand(
         *salted.findings,
         *_found_deficit(started, crop, design, spent),
         *demand_rules.find_cut_by_harvest(crop, season, started.grown.harvest_day),
+        *_found_of_trees(crop, design, started),
         *demand_rules.find_long_interval(
             crop,
             design,
@@ -213,6 +222,15 @@ def _found_deficit(started: _Started, crop: Crop, design: Design, spent: deficit
     full = _net(_watered(started.grown, started.start))[:, started.pick].sum()
     net = _net(started.watered)[:, started.pick].sum()
     return deficit.find_deficit(crop, design, spent, float(net), float(full))
+
+
+def _found_of_trees(crop: Crop, design: Design, started: _Started) -> list[Finding]:
+    """Whether the design year's season of trees holds the height of summer."""
+    if not stands(design):
+        return []
+    grown, pick = started.grown, started.pick
+    dates = grown.years.dates[: grown.days(pick), pick]
+    return demand_rules.find_without_height_of_summer(crop, dates, grown.years.days)
 
 
 def _watered(grown: Growth, start: CropStart, design: Design | None = None) -> SownSeason:
@@ -376,7 +394,7 @@ def block_demand(
         et_crop_mm=float(demand.et_crop_mm.sum()),
         rain_effective_mm=float(demand.rain_effective_mm.sum()),
         soil_water_used_mm=demand.soil_water_used_mm + short,
-        leaching_mm=gross * efficiency - net,
+        leaching_mm=round(gross * efficiency - net, 9) + 0.0,  # none is 0, not -1e-13
         net_mm=net,
         gross_mm=gross,
         gross_m3=gross * 10.0 * area_ha,

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from farmgis.agronomy.sown_soil import SownSeason
+from farmgis.planning.season_years import DailyWeather
 from farmgis.records import Assumption, Crop, Design, Finding, Floats, Known, Season, Soil
 
 FEW_YEARS = 10  # common practice: fewer say little about one year in five
@@ -173,6 +174,36 @@ def find_cut_by_harvest(crop: Crop, season: Season, harvest_day: int | None) -> 
     )
     advice = "right where it is cut green; else state the crop's stages so that they end at harvest"
     return [Finding("note", "demand", what, "farm", advice, float(harvest_day), float(days), "days")]
+
+
+def find_without_height_of_summer(
+    crop: Crop, dates: NDArray[np.datetime64], days: DailyWeather | None
+) -> list[Finding]:
+    """That the season of trees leaves out the month of the greatest reference ET, and so their peak."""
+    if days is None:
+        return []
+    every = days.first_day + np.arange(days.et0_mm.size)
+    by_month = [days.et0_mm[_month(every) == m] for m in range(12)]
+    if any(np.isnan(own).all() for own in by_month):
+        return []
+    hottest = int(np.argmax([np.nanmean(own) for own in by_month]))
+    if hottest in _month(dates):
+        return []
+    first, last = (day.astype(date) for day in (dates[0], dates[-1]))
+    what = (
+        f"{crop.name}: its season from {first:%d %B} to {last:%d %B} leaves out "
+        f"{date(2001, hottest + 1, 1):%B}, the month of the greatest reference ET: its peak is not in the "
+        "figures"
+    )
+    advice = (
+        "`sowing` is where the season of trees starts, one day for the whole farm: plan their fields in a "
+        "farm file of their own"
+    )
+    return [Finding("attention", "demand", what, "farm", advice)]
+
+
+def _month(days: NDArray[np.datetime64]) -> NDArray[np.int64]:
+    return np.asarray(days.astype("datetime64[M]").astype(np.int64) % 12)
 
 
 def find_long_interval(

@@ -78,7 +78,8 @@ class NutrientPlan:
 class ZoneBlocks:
     """A zone's blocks with their fields, and the minutes that water travels to the last emitter of each.
 
-    `shortest` is the share of the zone's hours for which the block that is done first runs.
+    `shortest` is the share of the zone's hours for which the block that is done first runs; `delay_days` are
+    those by which the zone is sown after the farm's first.
     """
 
     shift: Shift
@@ -86,6 +87,7 @@ class ZoneBlocks:
     fields: tuple[Field, ...]
     travel_min: tuple[float, ...]
     shortest: float
+    delay_days: int = 0
 
 
 def zones_of(
@@ -93,8 +95,9 @@ def zones_of(
     seasons: Mapping[str, BlockSeason],
     fields: Mapping[str, Field],
     travel_min: Mapping[str, float],
+    delay_days: Mapping[str, int],
 ) -> tuple[ZoneBlocks, ...]:
-    """The zones whose blocks all have a computed season; `travel_min` by block, `fields` by id."""
+    """The zones whose blocks all have a computed season; `travel_min` and `delay_days` by block."""
     made = []
     for shift in shifts:
         known = [seasons[i] for i in shift.block_ids if i in seasons]
@@ -108,6 +111,7 @@ def zones_of(
                     tuple(fields[s.facts.field_id] for s in own),
                     tuple(travel_min[s.facts.block_id] for s in own),
                     min(hours) / max(hours),
+                    max(delay_days[s.facts.block_id] for s in own),
                 )
             )
     return tuple(made)
@@ -184,6 +188,7 @@ def _zone_doses(
     if need is None:
         return [], []
     area = sum(b.area_ha for b in zone.blocks)
+    sowing = sowing + timedelta(days=zone.delay_days)
     feeds = [replace(f, kg=f.kg * area) for f in feeds_kg_ha(nutrients, need, crop)]
     gone = 0 if today is None else (today - sowing).days
     feeds = [f.from_day(gone) for f in feeds]

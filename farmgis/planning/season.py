@@ -67,7 +67,8 @@ def plan_season(
     fed = NutrientPlan()
     if calendar.sowing is not None:
         to_last = {key: run.travel_min + run.mains_min for key, run in runs.items()}
-        zones = zones_of(shifts, running, fields, to_last)
+        delays = {key: s.delay_days for key, s in sown.items()}
+        zones = zones_of(shifts, running, fields, to_last, delays)
         first = calendar.sowing if now is None else now.sowing
         fed = nutrient_plan(
             farm.nutrients, zones, calendar.irrigations, first, None if now is None else now.today,
@@ -77,7 +78,8 @@ def plan_season(
     series = season_series(calendar, running, farm.sources, fields, {} if now is None else now.past)
     still_sowing = sowing.findings if now is None or now.germination else ()
     found = (*out_of_season, *still_sowing, *calendar.findings, *task_findings, *fed.findings,
-             *explain_corn(farm, fields, sown), *find_short_years(series, farm))  # fmt: skip
+             *explain_corn(farm, fields, sown), *find_short_years(series, farm),
+             *find_one_sowing(sown))  # fmt: skip
     told = (*sowing.assumptions, *calendar.assumptions, *(tell_tasks() if tasks else ()), *fed.assumptions)
     if now is not None:
         found = (*now.findings, *found)
@@ -112,6 +114,18 @@ def _tasks(
     if now is None:
         return tasks, findings
     return tuple(t for t in tasks if t.end_date >= now.today), ()
+
+
+def find_one_sowing(seasons: Mapping[str, BlockSeason]) -> list[Finding]:
+    """That several crops are taken as sown at once."""
+    sown = [s.demand for s in seasons.values() if s.demand.sown != "standing" and s.demand.dates.size]
+    crops = sorted({d.crop for d in sown})
+    if len(crops) < 2:
+        return []
+    day = min(d.dates[0] for d in sown).astype(date)
+    what = f"one sowing, from {day:%d %B} on, is taken for {', '.join(crops)}"
+    advice = "where they are sown in other months plan them in farm files of their own"
+    return [Finding("note", "season", what, "farm", advice)]
 
 
 def _sowing_begins(tasks: Sequence[Task]) -> dict[str, date]:

@@ -21,6 +21,7 @@ from farmgis.planning.demand import CropDemand, block_demand
 from farmgis.planning.season_years import DailyWeather, daily_weather, same_day, sowing_day
 from farmgis.planning.sowing import GerminationRun
 from farmgis.records import Assumption, Farm, Field, Finding, Floats, GivenWater, Severity, Shift
+from farmgis.words import three_figures
 
 MISSING_TOLD = 0.1
 """Share of the days since sowing without weather from which on it needs attention (common practice)."""
@@ -89,10 +90,11 @@ def season_now(
             if wet.size:
                 first_water[block_id] = start + timedelta(days=int(wet[0]))
     if not made:
-        return None, (_over(today, sowing),)
+        return None, (_over(today, sowing, same_day(stated, sowing.year + 1)),)
     runs = _to_come(germination, seasons, made, (today - sowing).days, dose_days(farm.season))
     found = [_found_state(today, made, fields)]
     found += [_found_missing(missing, (today - sowing).days)] if missing else []
+    found += _found_uncounted(farm.given, shifts, sowing)
     told = _told(farm, today, sowing)
     return SeasonNow(today, sowing, made, past, first_water, runs, tuple(found), told), ()
 
@@ -114,11 +116,13 @@ def _to_come(
 
 def _this_years(farm: Farm) -> DailyWeather | None:
     """The weather as it was: this year's file, or that of all years where a day is stated."""
-    if farm.weather is None or farm.weather.basis != "daily":
+    if farm.weather is None:
         return None
-    if farm.this_year is not None:
+    if farm.this_year is not None and farm.this_year.basis == "daily":
         return daily_weather(farm.this_year)[0]
-    return None if farm.season.today is None else daily_weather(farm.weather)[0]
+    if farm.season.today is None or farm.weather.basis != "daily":
+        return None
+    return daily_weather(farm.weather)[0]
 
 
 def _day_after(daily: DailyWeather) -> date:
@@ -290,9 +294,38 @@ def _found_missing(days: int, gone: int) -> Finding:
     return Finding(severity, "season", what, "farm", advice, float(days), unit="days")
 
 
-def _over(today: date, sowing: date) -> Finding:
-    what = f"{today:%d %B %Y} lies in no season sown on {sowing:%d %B %Y}: the design year's season stands"
-    return Finding("attention", "season", what, "farm", "check `today` and `sowing`")
+def _found_uncounted(given: Sequence[GivenWater], shifts: Sequence[Shift], sowing: date) -> list[Finding]:
+    """Irrigations of the user's file that reach no soil: taken as not given, they would be given again."""
+    zones = {s.zone_id for s in shifts}
+    strange = [w for w in given if w.zone_id not in zones]
+    early = [w for w in given if w.zone_id in zones and w.date < sowing]
+    parts = []
+    if strange:
+        named = ", ".join(sorted({w.zone_id for w in strange}))
+        parts.append(f"{_volume(strange)} m3 of zones that are not in this plan ({named})")
+    if early:
+        parts.append(f"{_volume(early)} m3 of days before sowing on {sowing:%d %B %Y}")
+    if not parts:
+        return []
+    what = f"given_file: not counted, and so taken as not given, are {' and '.join(parts)}"
+    advice = (
+        "state the zones of this plan's layer `zones` and the real days; a design year's calendar has its own"
+    )
+    measured = float(sum(w.volume_m3 for w in (*strange, *early)))
+    return [Finding("attention", "season", what, "farm", advice, measured, 0.0, "m3")]
+
+
+def _volume(given: Sequence[GivenWater]) -> str:
+    return three_figures(sum(w.volume_m3 for w in given))
+
+
+def _over(today: date, sowing: date, following: date) -> Finding:
+    what = (
+        f"{today:%d %B %Y} lies in no season: the one sown on {sowing:%d %B %Y} is over, the next is sown on "
+        f"{following:%d %B %Y}. The design year's stands"
+    )
+    advice = "plan again once it is sown; if it is, check `today` and `sowing`"
+    return Finding("attention", "season", what, "farm", advice)
 
 
 def _told(farm: Farm, today: date, sowing: date) -> tuple[Assumption, ...]:

@@ -15,7 +15,8 @@ from itertools import pairwise
 from farmgis.planning.block_season import BlockSeason
 from farmgis.planning.crop_start import STAYING_ROW_M, Sown
 from farmgis.planning.water_treatment import Treatment
-from farmgis.records import Assumption, Field, Finding, Season
+from farmgis.records import Assumption, Field, Finding, Season, Severity
+from farmgis.words import counted
 
 FLUSH_DAYS = 30
 """Laterals are flushed at least this often (common practice)."""
@@ -45,6 +46,9 @@ LAYING = "Inlets joined, ends left open for the first flush. Keep to the machine
 LAYING_DRY = f"In the same days as the sowing, all before the first dose for germination. {LAYING}"
 SOWING_DRY = "Into dry soil, before the line is laid over it, all before the first dose for germination."
 LAYING_MOIST = f"The crop stands and was weeded by machine; the soil carries it until then. {LAYING}"
+
+SHORT_END_DAYS = 3
+"""A ripe crop does without its last water for so many days, about an interval (common practice)."""
 
 WEEDING_DAYS = 7
 """Weeding by machine is given these days before laying begins (common practice)."""
@@ -261,7 +265,7 @@ def _taking_up(works: Sequence[FieldWork], ha_day: float) -> tuple[list[Task], t
     made = _backwards(parts, ha_day, "take up line", note)
     begin = {t.target: t.date for t in made}
     late = [w for w in works if begin[w.field_id] <= w.last_irrigation]
-    return made, _too_soon(late, ha_day) if late else ()
+    return made, _too_soon(late, begin, ha_day) if late else ()
 
 
 def _weeding(works: Sequence[FieldWork], laid: Mapping[str, Task]) -> list[Task]:
@@ -288,15 +292,16 @@ def _laid_late(behind: Sequence[FieldWork], ends: Mapping[str, date]) -> Finding
     return Finding("note", "season", what, "farm", advice, float(days), unit="days")
 
 
-def _too_soon(late: Sequence[FieldWork], ha_day: float) -> tuple[Finding, ...]:
+def _too_soon(late: Sequence[FieldWork], begin: Mapping[str, date], ha_day: float) -> tuple[Finding, ...]:
     named = ", ".join(sorted(w.field_id for w in late))
+    days = max((w.last_irrigation - begin[w.field_id]).days + 1 for w in late)
     what = (
-        f"machines that do {ha_day:g} ha a day have to begin taking up line in {named} "
-        "before the last irrigation there"
+        f"machines that do {ha_day:g} ha a day have to begin taking up line in {named} before the last "
+        f"irrigation there: runs of up to {counted(days, 'day')} cannot be given where it is up"
     )
     advice = "use more machines (`laying_ha_day` in [season]), or stop irrigating earlier there"
-    area = sum(w.irrigated_ha for w in late)
-    return (Finding("note", "season", what, "farm", advice, area, unit="ha"),)
+    severity: Severity = "attention" if days > SHORT_END_DAYS else "note"
+    return (Finding(severity, "season", what, "farm", advice, float(days), unit="days"),)
 
 
 # ---- water, by source and field -------------------------------------------------------------------

@@ -48,3 +48,12 @@ def test_without_daily_weather_there_is_nothing_to_plan_from(tmp_path):
     with pytest.raises(FarmFileError, match=r"season.today: found 2012-07-01 and no weather; .*\[weather\]"):
         read_farm(file, today=date(2012, 7, 1))
     assert read_farm(file).season.today is None
+
+
+def test_this_years_weather_is_one_of_days(tmp_path):
+    file = farm_with(tmp_path)
+    (tmp_path / "months.csv").write_text("month,et0_mm\n" + "".join(f"{m},4\n" for m in range(1, 13)))
+    text = file.read_text()
+    file.write_text(text.replace("altitude_m = 120.0", 'altitude_m = 120.0\nthis_year_file = "months.csv"'))
+    with pytest.raises(FarmFileError, match=r"weather.this_year_file: found months; a row a day"):
+        read_farm(file)

@@ -81,6 +81,7 @@ def test_gross_is_net_over_uniformity_up_to_the_cap():
     assert low.gross_mm == pytest.approx(low.net_mm / 0.80)
     assert high.gross_mm == pytest.approx(high.net_mm / 0.90)
     assert higher.gross_mm == high.gross_mm
+    assert [str(block.leaching_mm) for block in (low, high, higher)] == ["0.0"] * 3
     assert low.gross_m3 == pytest.approx(low.gross_mm * 100.0)
     assert low.gross_m3_ha == pytest.approx(low.gross_mm * 10.0)
 
@@ -444,6 +445,23 @@ def test_long_interval_is_told_before_a_deficit_too():
     demand = crop_demand(MAIZE, LOAM, late, Season(sown="moist"), steady_weather(et0=5.0))
     assert demand.et_crop_mm.sum() < demand.et_full_mm.sum() - 1.0
     assert not [f for f in demand.findings if "wetted soil" in f.what]
+
+
+def test_trees_whose_season_leaves_out_the_height_of_summer_are_told():
+    # 240 days of hazel from 20 October end in June; the invented weather is hottest in July. Corn is sown
+    orchard = replace(DESIGN, row_spacing_m=5.0, rows_per_lateral=1)
+    hazel = reader.crop("hazelnut")
+
+    def found(crop, design, day):
+        season = Season(sown="moist", sowing=day)
+        told = crop_demand(crop, LOAM, design, season, invented_weather()).findings
+        return [f for f in told if "greatest reference ET" in f.what]
+
+    (autumn,) = found(hazel, orchard, date(2001, 10, 20))
+    assert autumn.severity == "attention"
+    assert "leaves out July" in autumn.what
+    assert found(hazel, orchard, date(2001, 4, 1)) == []
+    assert found(MAIZE, DESIGN, date(2001, 10, 20)) == []
 
 
 def test_nothing_is_watered_after_a_stated_harvest():

@@ -12,6 +12,7 @@ import pytest
 from farmgis.planning import turns
 from farmgis.planning.demand import block_demand, crop_demand
 from farmgis.planning.irrigation_calendar import BlockSeason, season_calendar
+from farmgis.planning.season import find_one_sowing
 from farmgis.planning.source_season import SourceSeason
 from farmgis.records import BlockFacts, Design, Season, Shift, Source, StageShares, Weather
 from farmgis.tables import reader
@@ -258,6 +259,12 @@ def test_no_block_runs_once_its_season_is_over():
     }
     assert max(runs["river-Z01"]) < over < max(runs["river-Z02"])
     assert calendar.given_m3["A-B10"] < seasons["A-B10"].need.gross_m3
+
+
+def test_one_sowing_of_several_crops_is_told():
+    (found,) = find_one_sowing(farm_of(1, crops=("maize", "sunflower"))[1])
+    assert "from 15 April on, is taken for maize, sunflower" in found.what
+    assert find_one_sowing(farm_of(2)[1]) == []
 
 
 def test_without_weather_there_is_no_calendar():

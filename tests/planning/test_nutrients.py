@@ -56,6 +56,16 @@ def test_doses_come_while_the_crop_takes_up(zone):
     assert days == list(range(30, 87, 3))
 
 
+def test_a_zone_that_is_sown_later_is_fed_later(zone):
+    later = replace(zone, delay_days=21)
+    days = [(d.date - SOWING).days for d in nutrient_plan(MAIZE, [later], runs(), SOWING).doses]
+    assert days == list(range(51, 108, 3))
+    # 28 of its 57 days of uptake are over: what the other 29 take is still to come
+    today = SOWING + timedelta(days=21 + 30 + 28)
+    left = nutrient_plan(MAIZE, [later], [r for r in runs() if r.date >= today], SOWING, today)
+    assert sum(d.n_kg for d in left.doses) == pytest.approx(900.0 * 29.0 / 57.0)
+
+
 def test_cautions_stand_before_the_first_dose(zone):
     plan = nutrient_plan(MAIZE, [zone], runs(), SOWING)
     (task,) = (t for t in plan.tasks if t.task == "prepare injection")

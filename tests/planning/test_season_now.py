@@ -32,10 +32,12 @@ def this_year(rain=None, et0=5.0, last="2026-07-01"):
     return made
 
 
-def planned(square_field, this=None, today=None, sown="moist", given=(), zones=1, design=DESIGN, **more):
+def planned(
+    square_field, this=None, today=None, sown="moist", given=(), zones=1, design=DESIGN, weather=None, **more
+):
     season = Season(sowing=SOWING, sown=sown, today=today)
     field = replace(square_field(design=design), soil=LOAM, source_id="river")
-    weather = years()
+    weather = weather or years()
     demand = crop_demand(MAIZE, LOAM, design, season, weather)
     seasons, shifts, runs = {}, [], {}
     for n in range(1, zones + 1):
@@ -53,6 +55,18 @@ def planned(square_field, this=None, today=None, sown="moist", given=(), zones=1
 
 def refills(plan):
     return [i for i in plan.calendar.irrigations if i.purpose.startswith("refill")]
+
+
+def test_monthly_normals_stand_for_the_days_to_come(square_field):
+    # 5 mm a day without rain, by months or by days, are the same days
+    months = np.arange("2001-01", "2002-01", dtype="datetime64[M]").astype("datetime64[D]")
+    normals = Weather("normals", months, {"et0_mm": np.full(12, 5.0), "rain_mm": np.zeros(12)}, 40.0, 0.0)
+    daily = planned(square_field, this_year())
+    monthly = planned(square_field, this_year(), weather=normals)
+    assert refills(monthly)[0].date >= TODAY
+    assert [(i.date, i.volume_m3) for i in refills(monthly)] == [
+        (i.date, pytest.approx(i.volume_m3)) for i in refills(daily)
+    ]
 
 
 @pytest.mark.parametrize("design", [DESIGN, DEFICIT])
@@ -109,6 +123,21 @@ def test_irrigations_given_as_planned_are_as_if_due(square_field):
     assert [i.volume_m3 for i in refills(given)] == pytest.approx([i.volume_m3 for i in refills(due)])
 
 
+def test_given_water_that_reaches_no_soil_is_told(square_field):
+    # a zone of an older plan, and the dates of the design year's calendar: 500 + 2 x 300 m3
+    kept = tuple(GivenWater(date(*d), zone, m3) for d, zone, m3 in (
+        ((2026, 6, 1), "river-Z07", 500.0), ((2009, 6, 1), "river-Z01", 300.0),
+        ((2009, 6, 4), "river-Z01", 300.0), ((2026, 6, 4), "river-Z01", 400.0),
+    ))  # fmt: skip
+    found = [f for f in planned(square_field, this_year(), given=kept).findings if "given_file" in f.what]
+    assert [(f.severity, f.measured) for f in found] == [("attention", 1100.0)]
+    assert "500 m3 of zones that are not in this plan (river-Z07)" in found[0].what
+    assert "600 m3 of days before sowing" in found[0].what
+    good = tuple(w for w in kept if w.date.year == 2026 and w.zone_id == "river-Z01")
+    plan = planned(square_field, this_year(), given=good)
+    assert not [f for f in plan.findings if "given_file" in f.what]
+
+
 def test_today_within_germination_gives_what_is_still_to_come(square_field):
     plan = planned(square_field, this_year(last="2026-04-27"), sown="dry", zones=2)
     doses = [i for i in plan.calendar.irrigations if i.purpose.startswith("germination")]
@@ -137,7 +166,9 @@ def test_tasks_that_are_over_are_gone(square_field):
 @pytest.mark.parametrize("day", [date(2026, 3, 1), date(2026, 12, 1)])
 def test_out_of_season_the_design_year_stands_and_that_is_told(square_field, day):
     plan = planned(square_field, this_year(), today=day)
-    assert any("lies in no season" in f.what for f in plan.findings)
+    (found,) = (f.what for f in plan.findings if "lies in no season" in f.what)
+    over, following = (2025, 2026) if day.month < 4 else (2026, 2027)
+    assert f"the one sown on 25 April {over} is over, the next is sown on 25 April {following}" in found
     assert refills(plan)[0].date.year < 2026
 
 

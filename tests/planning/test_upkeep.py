@@ -95,7 +95,8 @@ def test_one_machine_does_not_work_in_two_fields_at_once():
 def test_taking_up_that_meets_the_irrigations_is_told():
     _, found = season_tasks([work("A", 600.0)], 15.0)  # forty days before 22 September
     told = [f for f in found if "taking up" in f.what]
-    assert [f.severity for f in told] == ["note"]
+    # up from 13 August on, the last water on 1 September: twenty days of it
+    assert [(f.severity, f.measured) for f in told] == [("attention", 20.0)]
     assert "in A before the last irrigation" in told[0].what
 
 
