@@ -68,6 +68,7 @@ class _Reading:
     path: Path
     columns: list[str]
     problems: list[str] = field(default_factory=list)
+    undated: list[str] = field(default_factory=list)
     days: list[int] = field(default_factory=list)
     times: list[str] = field(default_factory=list)
     values: list[list[float]] = field(default_factory=list)
@@ -181,7 +182,8 @@ def _read_row(reading: _Reading, names: list[str], key: str, row: list[str], lin
     day = _month(cells[key]) if key == "month" else _day(cells[key])
     if day is None:
         would_do = "a month 1 to 12" if key == "month" else "a date like 2019-05-31"
-        reading.problems.append(f"line {line}, column {key}: {cells[key]!r} is not {would_do}")
+        reading.undated.append(f"line {line}, column {key}: {cells[key]!r} is not {would_do}")
+        reading.problems.append(reading.undated[-1])
     times = "" if key == "month" else _time(cells[key])
     values = [
         _number(reading, name, cells[name], line, key == "month", bool(times)) for name in reading.given
@@ -256,6 +258,9 @@ def _check_place(path: Path, latitude_deg: float, altitude_m: float) -> None:
 
 
 def _told(reading: _Reading) -> str:
+    if len(reading.undated) > 1 and not reading.days:  # one fault, not one a row
+        alike = f"{reading.undated[0]}; nor is any of {len(reading.undated) - 1} others in this column"
+        reading.problems = [alike, *(p for p in reading.problems if p not in set(reading.undated))]
     shown = reading.problems[:PROBLEMS_SHOWN]
     count = "1 problem" if len(reading.problems) == 1 else f"{len(reading.problems)} problems"
     more = len(reading.problems) - len(shown)

@@ -141,6 +141,16 @@ def test_what_cannot_be_worked_with_is_refused(tmp_path, text, message):
     assert "weather.csv" in str(refused.value)
 
 
+def test_a_file_without_years_has_one_problem_not_one_a_row(tmp_path):
+    rows = "".join(f"05-{day:02d},5\n" for day in range(1, 31))
+    with pytest.raises(InputError) as refused:
+        read(tmp_path, "date,et0_mm\n" + rows + "06-01,x\n")
+    told = str(refused.value)
+    assert "2 problems" in told
+    assert "line 2, column date: '05-01' is not a date like 2019-05-31; nor is any of 30 others" in told
+    assert "line 32, column et0_mm" in told
+
+
 def test_many_problems_are_told_together(tmp_path):
     rows = "".join(f"2020-05-{day:02d},x\n" for day in range(1, 31))
     with pytest.raises(InputError) as refused:
