@@ -437,17 +437,17 @@ class GivenWater:
 
 @dataclass(frozen=True)
 class Fertiliser:
-    """A product to dissolve: its nutrients, how much dissolves in cold water, and what it `holds`.
+    """A product that goes with the water: its nutrients by mass, and how it comes.
 
-    That is calcium, phosphate or sulphate, or nothing that settles with another product.
+    A solid has `solubility_g_l`, what dissolves in cold water; a liquid has `litre_kg`, the mass of a litre.
     """
 
     name: str
     n_pct: float
     p2o5_pct: float
     k2o_pct: float
-    solubility_g_l: float
-    holds: str = ""
+    solubility_g_l: float | None = None
+    litre_kg: float | None = None
 
 
 @dataclass(frozen=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -10,7 +11,15 @@ from farmgis.errors import InputError
 from farmgis.geodata import crs as crs_room
 from farmgis.geodata import gate
 from farmgis.geodata.boundary_file import Layer, describe, no_column
-from farmgis.geodata.farm_parts import Document, check_crop, check_soil, crop_of, design_of
+from farmgis.geodata.farm_parts import (
+    FED,
+    Document,
+    check_crop,
+    check_soil,
+    crop_of,
+    design_of,
+    fertiliser_of,
+)
 from farmgis.geodata.field_marks import LAND_KEYS, MARK_KEYS
 from farmgis.geodata.fields import COLUMN_NAMES
 from farmgis.geodata.price_file import read_prices
@@ -128,7 +137,7 @@ def _crs_problems(document: Document) -> list[Problem]:
 
 
 def _crop_problems(document: Document) -> list[Problem]:
-    """Crops and soils by names that neither the farm file nor a table has."""
+    """Crops, soils and fertilisers by names that neither the farm file nor a table has."""
     design = document.get("design", {})
     problems: list[Problem] = []
     for i, crop in enumerate(document.get("crop", ())):
@@ -140,6 +149,9 @@ def _crop_problems(document: Document) -> list[Problem]:
         problems += _tried(("design", "crop"), design["crop"], lambda name: check_crop(document, name))
     if "soil" in design:
         problems += _tried(("design", "soil"), design["soil"], lambda name: check_soil(document, name))
+    fed = document.get("nutrients", {})
+    for key in (k for k in FED if k in fed):
+        problems += _tried(("nutrients", key), fed[key], partial(fertiliser_of, document, key))
     for name in design.get("crops", {}):
         problems += _tried(("design", "crops", name), name, lambda name: check_crop(document, name))
     return problems

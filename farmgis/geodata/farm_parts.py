@@ -17,6 +17,7 @@ from farmgis.records import (
     Crop,
     Design,
     Dripline,
+    Fertiliser,
     Field,
     Finding,
     Nutrients,
@@ -34,6 +35,8 @@ Document = Mapping[str, Any]
 
 DEFAULT_CROP = "maize"
 DEFAULT_SOIL = "loam"
+NUTRIENT_SHARES = ("n_pct", "p2o5_pct", "k2o_pct")
+FED = dict(zip(("product", "p_product", "k_product"), NUTRIENT_SHARES, strict=True))
 UPTAKES = ("n_uptake_kg_t", "p2o5_uptake_kg_t", "k2o_uptake_kg_t")
 STAGES = ("initial_days", "development_days", "middle_days", "late_days")
 
@@ -78,11 +81,26 @@ def nutrients_of(document: Document) -> Nutrients | None:
     given = document.get("nutrients")
     if given is None:
         return None
-    products = ("product", "p_product", "k_product")
-    rest = {k: v for k, v in given.items() if k not in products}
-    named = {"product": "urea"} | {k: given[k] for k in products if k in given}
-    rest |= {key: tables.fertiliser(name) for key, name in named.items()}
+    rest = {k: v for k, v in given.items() if k not in FED}
+    named = {"product": "urea"} | {k: given[k] for k in FED if k in given}
+    rest |= {key: fertiliser_of(document, key, name) for key, name in named.items()}
     return Nutrients(uptake_kg_t=tables.nutrient_uptake() | _own_uptake(document), **rest)
+
+
+def fertiliser_of(document: Document, key: str, name: str) -> Fertiliser:
+    """A fertiliser that the farm file gives, or a table's, for a key of FED.
+
+    Raises InputError where it is unknown, or lacks what it is to give.
+    """
+    own = _own(document, "fertiliser", name)
+    if own is None:
+        made = tables.fertiliser(name)
+    else:
+        made = Fertiliser(**{**dict.fromkeys(NUTRIENT_SHARES, 0.0), **own})
+    if not getattr(made, FED[key]) > 0.0:
+        fit = ", ".join(n for n in tables.fertilisers() if getattr(tables.fertiliser(n), FED[key]) > 0.0)
+        raise InputError(f"its {FED[key]} is 0; {fit} have it, or a [[fertiliser]] of your own")
+    return made
 
 
 def _own_uptake(document: Document) -> dict[str, tuple[float, float, float]]:

@@ -181,18 +181,14 @@ SECTIONS: dict[str, dict[str, Setting]] = {
     },
     "nutrients": {
         "target_yield_t_ha": _n(0.1, 200.0, "t/ha", True),
-        "product": Setting(
-            "text", choices=("urea", "ammonium nitrate", "ammonium sulphate", "calcium nitrate")
-        ),
+        "product": TEXT,
         "soil_n_kg_ha": _n(0.0, 1000.0, "kg/ha"),
         "soil_p2o5_kg_ha": _n(0.0, 1000.0, "kg/ha"),
         "soil_k2o_kg_ha": _n(0.0, 2000.0, "kg/ha"),
         "recovery_pct": _n(10.0, 100.0, "%", False, "memory"),
         "base_n_pct": _n(0.0, 100.0, "% of N"),
-        "p_product": Setting("text", choices=("monoammonium phosphate", "monopotassium phosphate")),
-        "k_product": Setting(
-            "text", choices=("potassium nitrate", "potassium chloride", "potassium sulphate")
-        ),
+        "p_product": TEXT,
+        "k_product": TEXT,
         "water_p_pct": _n(0.0, 100.0, "% of P2O5"),
         "water_k_pct": _n(0.0, 100.0, "% of K2O"),
         "tank_l": _n(10.0, 1e5, "l"),
@@ -306,6 +302,14 @@ LISTS: dict[str, dict[str, Setting]] = {
         "wilting_point": _n(0.005, 0.5, "m3/m3", True),
         "readily_evaporable_mm": _n(0.5, 20.0, "mm"),
         "intake_mm_h": _n(0.1, 500.0, "mm/h"),
+    },
+    "fertiliser": {
+        "name": Setting("text", needed=True),
+        "n_pct": _n(0.0, 100.0, "% by mass"),
+        "p2o5_pct": _n(0.0, 100.0, "% by mass"),
+        "k2o_pct": _n(0.0, 100.0, "% by mass"),
+        "solubility_g_l": _n(1.0, 5000.0, "g/l"),
+        "litre_kg": _n(0.8, 2.0, "kg/l"),
     },
 }
 

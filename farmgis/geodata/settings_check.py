@@ -220,6 +220,8 @@ def _between_keys(key: str, path: KeyPath, table: Document) -> list[Problem]:
     if key == "soil" and table["wilting_point"] >= table["field_capacity"]:
         text = f"found {table['wilting_point']:g}; less than field_capacity would do"
         return [Problem((*path, "wilting_point"), text)]
+    if key == "fertiliser":
+        return _fertiliser_problems(path, table)
     if key == "crop":
         free = ("name", "like", "season_days")
         values = [k for k in LISTS["crop"] if k not in free and "ece" not in k and "uptake" not in k]
@@ -240,6 +242,19 @@ def _response_problems(path: KeyPath, given: Document) -> list[Problem]:
         return []
     text = f"found {', '.join(k for k in stages if k in given)}; {', '.join(missing)} would be needed too"
     return [Problem(path, text)]
+
+
+def _fertiliser_problems(path: KeyPath, table: Document) -> list[Problem]:
+    """A product that holds nothing, or more than there is of it, or comes both as a solid and as a liquid."""
+    shares = sum(table.get(k, 0.0) for k in ("n_pct", "p2o5_pct", "k2o_pct"))
+    if not 0.0 < shares <= 100.0:
+        return [Problem(path, f"found {shares:g} % of nutrients in all; over 0 and up to 100 would do")]
+    ways = [k for k in ("solubility_g_l", "litre_kg") if k in table]
+    if len(ways) != 1:
+        found = " and ".join(ways) or "neither"
+        text = f"found {found}; solubility_g_l of a solid, or litre_kg of a liquid, would do"
+        return [Problem(path, text)]
+    return []
 
 
 def _uptake_problems(path: KeyPath, table: Document) -> list[Problem]:

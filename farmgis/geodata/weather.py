@@ -258,7 +258,7 @@ def _check_place(path: Path, latitude_deg: float, altitude_m: float) -> None:
 
 
 def _told(reading: _Reading) -> str:
-    if len(reading.undated) > 1 and not reading.days:  # one fault, not one a row
+    if len(reading.undated) > PROBLEMS_SHOWN and not reading.days:  # one fault, not one a row
         alike = f"{reading.undated[0]}; nor is any of {len(reading.undated) - 1} others in this column"
         reading.problems = [alike, *(p for p in reading.problems if p not in set(reading.undated))]
     shown = reading.problems[:PROBLEMS_SHOWN]

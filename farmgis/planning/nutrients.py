@@ -258,7 +258,10 @@ def given_kg_ha(feeds: Sequence[Feed]) -> tuple[float, float, float]:
 
 
 def stock_l(product: Fertiliser, kg: float) -> float:
-    """Volume of the stock solution of so much of a product. [l]"""
+    """Volume of the stock solution of so much of a product; a liquid is injected as it comes. [l]"""
+    if product.litre_kg is not None:
+        return kg / product.litre_kg
+    assert product.solubility_g_l is not None
     return kg / (STOCK_SHARE * product.solubility_g_l / 1000.0)
 
 

@@ -140,15 +140,21 @@ def pipe_material(material: str) -> dict[str, float]:
 
 @cache
 def fertiliser(name: str) -> Fertiliser:
-    """A product by its name in the table. Raises InputError where it is unknown.
+    """A solid product by its name in the table. Raises InputError where it is unknown.
 
     >>> fertiliser("urea").n_pct
     46.0
     """
-    row = _find("product", name, rows("fertilisers"))
+    row = _find("fertiliser", name, rows("fertilisers"))
     numbers = ("n_pct", "p2o5_pct", "k2o_pct", "solubility_g_l")
     n, p, k, dissolves = (float(row[key]) for key in numbers)
-    return Fertiliser(row["name"], n, p, k, dissolves, row["holds"])
+    return Fertiliser(row["name"], n, p, k, dissolves)
+
+
+@cache
+def fertilisers() -> tuple[str, ...]:
+    """The names of the products of the table."""
+    return tuple(row["name"] for row in rows("fertilisers"))
 
 
 @cache

@@ -165,6 +165,32 @@ def test_nutrients_are_read_with_their_product(farm):
         read_farm(farm(LEAST + '[nutrients]\nproduct = "manure"\n'))
 
 
+LIQUID = '[[fertiliser]]\nname = "liquid nitrogen"\nn_pct = 32\nlitre_kg = 1.32\n'
+
+
+def test_a_fertiliser_of_ones_own_is_read(farm):
+    section = '[nutrients]\ntarget_yield_t_ha = 12\nproduct = "Liquid  Nitrogen"\n'
+    product = read_farm(farm(LEAST + section + LIQUID)).nutrients.product
+    assert (product.n_pct, product.p2o5_pct, product.litre_kg, product.solubility_g_l) == (32, 0, 1.32, None)
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        (("litre_kg = 1.32", ""), "fertiliser 1: found neither; solubility_g_l of a solid, or litre_kg"),
+        (("litre_kg", "solubility_g_l = 900\nlitre_kg"), "found solubility_g_l and litre_kg; "),
+        (("n_pct = 32", ""), "found 0 % of nutrients in all"),
+        (("n_pct = 32", "n_pct = 60\nk2o_pct = 50"), "found 110 % of nutrients in all"),
+        (("n_pct", "k2o_pct"), r"product: found \"liquid nitrogen\"; its n_pct is 0; urea, .* have it"),
+        (("liquid", "lquid"), "fertiliser 'liquid nitrogen' is in no table"),
+    ],
+)
+def test_a_fertiliser_that_cannot_serve_is_told(farm, change, message):
+    section = '[nutrients]\ntarget_yield_t_ha = 12\nproduct = "liquid nitrogen"\n'
+    with pytest.raises(FarmFileError, match=message):
+        read_farm(farm(LEAST + section + LIQUID.replace(*change)))
+
+
 def test_assumptions_say_what_the_user_gave(farm):
     listed = {a.key: a for a in read_farm(farm(PROMISED)).assumptions}
     given = ("design.headland_m", "source.river.flow_m3h", "season.exceedance_pct", "season.sowing", "crop")
@@ -313,7 +339,7 @@ def test_a_bad_season_is_told_all_at_once_with_lines_and_values(farm, tmp_path):
         ("weather.file", "line 2, column date: '05-01'", "a date like 2019-05-31", 2),
         ("season.harvest", "2026-03-01", "a day after sowing (2026-04-25)", 6),
         ("season.sown", '"wet"', '"dry" or "moist"', 7),
-        ("nutrients.product", '"ureaa"', '"urea" or', 10),
+        ("nutrients.product", '"ureaa"', "did you mean urea", 10),
         ("crop 1, season_days", "150", "30/40/50/40 add up to 160", 15),
         ("soil 1, wilting_point", "0.3", "less than field_capacity", 19),
     ):

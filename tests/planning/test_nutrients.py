@@ -138,13 +138,13 @@ def test_several_products_add_up_and_calcium_never_meets_phosphate_or_sulphate(z
     assert sum(d.k2o_kg for d in plan.doses) == pytest.approx(0.6 * 210.0 * 5.0)
     base = {t.unit: t.quantity for t in plan.tasks if t.task == "base dressing"}
     assert base == pytest.approx({"kg N": 225.0, "kg P2O5": 300.0, "kg K2O": 420.0})
-    holds = {row["name"]: row["holds"] for row in reader.rows("fertilisers")}
     by_run = {}
     for dose in plan.doses:
-        by_run.setdefault(dose.date, []).append(holds[dose.product])
+        by_run.setdefault(dose.date, []).append(dose.product)
     for together in by_run.values():
         assert len(together) == 1  # one product a run, with clean water at both ends
-    assert {h for together in by_run.values() for h in together} == {"calcium", "phosphate", "sulphate"}
+    given = {product for together in by_run.values() for product in together}
+    assert given == {"calcium nitrate", "monoammonium phosphate", "potassium sulphate"}
 
 
 def test_tank_that_is_too_small_is_told(zone):
@@ -153,6 +153,14 @@ def test_tank_that_is_too_small_is_told(zone):
     assert [d.stock_l for d in plan.doses] == pytest.approx([900.0 / 0.46 / 19.0 / 0.425] * 19)
     (found,) = plan.findings
     assert (found.measured, found.limit) == (pytest.approx(242.3, abs=0.1), 200.0)
+
+
+def test_a_liquid_is_injected_as_it_comes(zone):
+    """900 kg N in a liquid of 32 % and 1.32 kg/l are 2812.5 kg, 2130.7 l, in 19 runs 112.1 l each."""
+    liquid = Fertiliser("liquid nitrogen", 32.0, 0.0, 0.0, litre_kg=1.32)
+    plan = nutrient_plan(replace(MAIZE, product=liquid), [zone], runs(), SOWING)
+    assert [d.stock_l for d in plan.doses] == pytest.approx([900.0 / 0.32 / 1.32 / 19.0] * 19)
+    assert sum(d.product_kg for d in plan.doses) == pytest.approx(2812.5)
 
 
 def test_germination_water_carries_nothing(zone):
