@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Any
@@ -13,7 +13,7 @@ import shapely
 
 from farmgis.errors import FieldError
 from farmgis.hydraulics.water import water_at
-from farmgis.planning.azimuths import HOPELESS_SHARE, PREFERENCE, choose_azimuth
+from farmgis.planning.azimuths import FIRST_STEP_DEG, HOPELESS_SHARE, PREFERENCE, choose_azimuth
 from farmgis.planning.block_choice import best_blocks, well_placed
 from farmgis.planning.block_hydraulics import BlockHeads, solve_block
 from farmgis.planning.block_search import (
@@ -27,6 +27,7 @@ from farmgis.planning.block_search import (
 )
 from farmgis.planning.cut_again import cut_again
 from farmgis.planning.grades import Grades, grades, row_lengths_m
+from farmgis.planning.land import nothing_fits
 from farmgis.planning.laterals import DrawnBlock, draw_block
 from farmgis.planning.outline import thinned
 from farmgis.planning.patterns import (
@@ -298,11 +299,9 @@ def _laid(whole: Ground, rules: Rules, scheme: Scheme, another: bool) -> Layout:
         tight = replace(rules, tightness=rules.tightness - less, most_units=units)
         found = [_choices(plan, ground, tight) for plan in scheme.plans]
         if not any(choices for choices, _ in found):
-            raise FieldError(
-                f"field {field.field_id!r}: no lateral of {field.design.lateral_min_m:g} m or more fits "
-                f"between headlands of {field.design.headland_m:g} m; make `headland_m` or "
-                "`lateral_min_m` smaller, or leave the field out"
-            )
+            fixed = whole.fixed_deg is not None
+            round_about = () if fixed else (whole.outlined(float(a)) for a in range(0, 180, FIRST_STEP_DEG))
+            raise nothing_fits(field, (*scheme.plans, *round_about), LEAST_STRIP_HA)
         drawn = _drawn(whole, rules, scheme, found)
         settled = all(_settled(b, rules) for b in drawn.blocks)
         tried.append(drawn if settled else _mended(whole, tight, scheme, found, drawn))
@@ -310,7 +309,19 @@ def _laid(whole: Ground, rules: Rules, scheme: Scheme, another: bool) -> Layout:
             break  # nothing turned out worse than the search took it to be
         if another and _too_small(field, tried[-1]):
             break  # the next dripline is tried: tighter searches only make blocks smaller
-    return min(tried, key=lambda t: (t.over_tolerance_ha, _over_ha(t, rules)))
+    return _best_tried(tried, rules)
+
+
+def _best_tried(tried: Sequence[Layout], rules: Rules) -> Layout:
+    """The layout with least land out of tolerance; where all have some, the fewest blocks of those alike.
+
+    What is worth no valve of its own is worth no tenfold of them either.
+    """
+    least_ha = min(t.over_tolerance_ha for t in tried)
+    if least_ha == 0.0:
+        return min(tried, key=lambda t: (t.over_tolerance_ha, _over_ha(t, rules)))
+    alike = [t for t in tried if t.over_tolerance_ha < least_ha + LEAST_STRIP_HA]
+    return min(alike, key=lambda t: (len(t.blocks), t.over_tolerance_ha))
 
 
 Found = list[tuple[list[BlockChoice], float]]
