@@ -86,7 +86,7 @@ SEARCH_ROOM = 0.05
 FEW_FAILED = 0.5
 """Share of a field's blocks up to which those that failed are cut again, and not the whole field."""
 
-CUT_AGAIN_STEPS = (0.0, 0.05, 0.1)
+CUT_AGAIN_STEPS = (0.0, 0.02, 0.05, 0.1)
 """How much less of the tolerance than before the search of these may use, tried in turn."""
 
 FEWER_ATTEMPTS = ((0.0, MOST_UNITS), (0.1, MOST_UNITS))
