@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
 import shapely
 
 from farmgis.errors import LandError
-from farmgis.planning.rows import wheel_shift_m
+from farmgis.planning.rows import RowPlan, wheel_shift_m
+from farmgis.planning.strips import chains
 from farmgis.planning.survey import Survey, cells_land
 from farmgis.records import Design, Field, Finding
 from farmgis.terrain.gradient import Mask, slope_pct
@@ -61,6 +63,35 @@ def refuse_land(field: Field, ground: Survey) -> None:
             limit,
             "%",
         )
+
+
+def nothing_fits(field: Field, plans: Iterable[RowPlan], least_strip_ha: float) -> LandError:
+    """What to say of a field in which no plan of its rows has a strip worth a valve."""
+    design = field.design
+    longest_m, most_ha = 0.0, 0.0
+    for plan in plans:
+        lines = plan.laterals
+        length_m = lines.end_u_m - lines.start_u_m
+        longest_m = max(longest_m, float(length_m.max(initial=0.0)))
+        pieces = chains(lines.chosen(length_m >= design.lateral_min_m))
+        most_ha = max([most_ha, *(piece.length_m * piece.spacing_m / 1e4 for piece in pieces)])
+    if longest_m < design.lateral_min_m:
+        return LandError(
+            f"field {field.field_id!r}: no lateral of {design.lateral_min_m:g} m or more fits between "
+            f"headlands of {design.headland_m:g} m; the longest is {longest_m:.0f} m",
+            "make `headland_m` or `lateral_min_m` smaller, join it to a field beside it, or leave it out",
+            longest_m,
+            design.lateral_min_m,
+            "m",
+        )
+    return LandError(
+        f"field {field.field_id!r}: laterals of {design.lateral_min_m:g} m or more lie on {most_ha:.2f} ha "
+        f"in one piece at most, and under {least_strip_ha:g} ha is worth no valve",
+        "make `headland_m` or `side_margin_m` smaller, join it to a field beside it, or leave it out",
+        most_ha,
+        least_strip_ha,
+        "ha",
+    )
 
 
 def _too_steep(ground: Survey, limit_pct: float) -> Mask:

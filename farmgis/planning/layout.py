@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -11,7 +13,7 @@ import shapely
 
 from farmgis.errors import FieldError
 from farmgis.hydraulics.water import water_at
-from farmgis.planning.azimuths import HOPELESS_SHARE, PREFERENCE, choose_azimuth
+from farmgis.planning.azimuths import FIRST_STEP_DEG, HOPELESS_SHARE, PREFERENCE, choose_azimuth
 from farmgis.planning.block_choice import best_blocks, well_placed
 from farmgis.planning.block_hydraulics import BlockHeads, solve_block
 from farmgis.planning.block_search import (
@@ -23,8 +25,11 @@ from farmgis.planning.block_search import (
     Rules,
     first_tightness,
 )
+from farmgis.planning.cut_again import cut_again
 from farmgis.planning.grades import Grades, grades, row_lengths_m
+from farmgis.planning.land import nothing_fits
 from farmgis.planning.laterals import DrawnBlock, draw_block
+from farmgis.planning.outline import thinned
 from farmgis.planning.patterns import (
     Candidate,
     Ground,
@@ -37,7 +42,7 @@ from farmgis.planning.patterns import (
 from farmgis.planning.rows import Axes, Lines, RowPlan, crop_rows, row_plan
 from farmgis.planning.strips import Strip, bay_counts, bays, chains, jumps, slants
 from farmgis.planning.survey import Survey
-from farmgis.records import Design, Dripline, Field, Floats, Pipe
+from farmgis.records import Design, Dripline, Field, Floats, Pipe, Surface
 
 LATERAL_INDEX = 0.5
 """A lateral's start and end fittings, in the relative index of `block_search` (common practice)."""
@@ -70,10 +75,6 @@ ALIKE_STEEP_PCT = 10.0
 NEAR = 1.15
 """Patterns whose index is within this of the least are laid and compared as laid."""
 
-MANY_VERTICES, THIN_M = 5000, 0.05
-"""A boundary of more vertices than this is planned with those that it needs to be true to 5 cm, or where
-these are too many still, to 10 cm and so on."""
-
 ATTEMPTS = ((0.0, MOST_UNITS), (0.0, 160), (0.1, 160), (0.2, 160))
 """How much less of the tolerance the search may use than at first, and units a strip, tried in turn until the
 laid blocks keep it: on steep ground the fall within one of the first units may be more than what was left."""
@@ -81,6 +82,12 @@ laid blocks keep it: on steep ground the fall within one of the first units may 
 
 SEARCH_ROOM = 0.05
 """Share of its tolerance that a block as laid may use beyond what the search could see."""
+
+FEW_FAILED = 0.5
+"""Share of a field's blocks up to which those that failed are cut again, and not the whole field."""
+
+CUT_AGAIN_STEPS = (0.0, 0.02, 0.05, 0.1)
+"""How much less of the tolerance than before the search of these may use, tried in turn."""
 
 FEWER_ATTEMPTS = ((0.0, MOST_UNITS), (0.1, MOST_UNITS))
 """The same where another dripline is listed that may serve better. Where blocks keep their tolerance and lack
@@ -161,7 +168,7 @@ def lay_out(
     size. Raises FieldError where no lateral fits into the field.
     """
     nearest: Layout | None = None
-    field = thinned(field)
+    field = replace(field, area=thinned(field.area))
     whole = Ground(field, ground, lambda plans: row_index(field, plans, grades(plans, ground)))
     for k, dripline in enumerate(field.driplines):
         rules = rules_for(field.design, dripline, pipes, source_flow_m3h)
@@ -177,15 +184,6 @@ def lay_out(
     if nearest is None:
         raise FieldError(f"field {field.field_id!r}: no dripline was given")
     return nearest
-
-
-def thinned(field: Field) -> Field:
-    """A field without the vertices of its boundary that matter to no row, where it has very many."""
-    area, thin_m = field.area, THIN_M
-    while shapely.get_num_coordinates(area) > MANY_VERTICES and thin_m < 1.0:
-        area = shapely.multipolygons(list(shapely.get_parts(shapely.simplify(field.area, thin_m))))
-        thin_m *= 2.0
-    return replace(field, area=area)
 
 
 def _schemes(whole: Ground, rules: Rules) -> tuple[list[Scheme], tuple[Candidate, ...]]:
@@ -301,30 +299,77 @@ def _laid(whole: Ground, rules: Rules, scheme: Scheme, another: bool) -> Layout:
         tight = replace(rules, tightness=rules.tightness - less, most_units=units)
         found = [_choices(plan, ground, tight) for plan in scheme.plans]
         if not any(choices for choices, _ in found):
-            raise FieldError(
-                f"field {field.field_id!r}: no lateral of {field.design.lateral_min_m:g} m or more fits "
-                f"between headlands of {field.design.headland_m:g} m; make `headland_m` or "
-                "`lateral_min_m` smaller, or leave the field out"
-            )
-        blocks = tuple(
-            block
-            for plan, (choices, _) in zip(scheme.plans, found, strict=True)
-            if choices
-            for block in lay_blocks(choices, plan, ground, rules)
-        )
-        if len(scheme.plans) > 1:  # slivers where parts meet
-            areas = _apart([b.area for b in blocks], 0.0)
-            blocks = tuple(replace(b, area=a) for b, a in zip(blocks, areas, strict=True))
-        left_out = sum(lost for _, lost in found)
-        azimuth = scheme.candidate.azimuth_deg
-        tried.append(
-            Layout(azimuth, rules.dripline, scheme.candidate.pattern, scheme.plans, blocks, (), left_out)
-        )
-        if all(b.choice.excess > 0.0 or _as_searched(b, rules) for b in blocks):
+            fixed = whole.fixed_deg is not None
+            round_about = () if fixed else (whole.outlined(float(a)) for a in range(0, 180, FIRST_STEP_DEG))
+            raise nothing_fits(field, (*scheme.plans, *round_about), LEAST_STRIP_HA)
+        drawn = _drawn(whole, rules, scheme, found)
+        settled = all(_settled(b, rules) for b in drawn.blocks)
+        tried.append(drawn if settled else _mended(whole, tight, scheme, found, drawn))
+        if settled or all(_as_searched(b, rules) for b in tried[-1].blocks):
             break  # nothing turned out worse than the search took it to be
         if another and _too_small(field, tried[-1]):
             break  # the next dripline is tried: tighter searches only make blocks smaller
-    return min(tried, key=lambda t: (t.over_tolerance_ha, _over_ha(t, rules)))
+    return _best_tried(tried, rules)
+
+
+def _best_tried(tried: Sequence[Layout], rules: Rules) -> Layout:
+    """The layout with least land out of tolerance; where all have some, the fewest blocks of those alike.
+
+    What is worth no valve of its own is worth no tenfold of them either.
+    """
+    least_ha = min(t.over_tolerance_ha for t in tried)
+    if least_ha == 0.0:
+        return min(tried, key=lambda t: (t.over_tolerance_ha, _over_ha(t, rules)))
+    alike = [t for t in tried if t.over_tolerance_ha < least_ha + LEAST_STRIP_HA]
+    return min(alike, key=lambda t: (len(t.blocks), t.over_tolerance_ha))
+
+
+Found = list[tuple[list[BlockChoice], float]]
+"""The blocks found for each plan of a scheme, and the hectares that no strip serves."""
+
+
+def _drawn(whole: Ground, rules: Rules, scheme: Scheme, found: Found, before: Layout | None = None) -> Layout:
+    """What was found, laid and solved; blocks that stand in an earlier layout are not solved again."""
+    known = {} if before is None else {id(b.choice): b for b in before.blocks}
+    blocks = tuple(
+        block
+        for plan, (choices, _) in zip(scheme.plans, found, strict=True)
+        if choices
+        for block in lay_blocks(choices, plan, whole.survey, rules, known)
+    )
+    if len(scheme.plans) > 1:  # slivers where parts meet
+        areas = _apart([b.area for b in blocks], 0.0)
+        blocks = tuple(replace(b, area=a) for b, a in zip(blocks, areas, strict=True))
+    left_out = sum(lost for _, lost in found)
+    way = scheme.candidate
+    return Layout(way.azimuth_deg, rules.dripline, way.pattern, scheme.plans, blocks, (), left_out)
+
+
+def _mended(whole: Ground, rules: Rules, scheme: Scheme, found: Found, drawn: Layout) -> Layout:
+    """A layout of which few blocks turned out over their tolerance, with these cut again; else as it is."""
+    best, ground = drawn, whole.survey
+    for less in CUT_AGAIN_STEPS:
+        failed = [not _settled(b, rules) for b in drawn.blocks]
+        if not any(failed) or sum(failed) > FEW_FAILED * len(failed):
+            break
+        flags = iter(failed)
+        tight = replace(rules, tightness=rules.tightness - less)
+        found = [
+            (cut_again(own, [next(flags) for _ in own], *_searched(plan, ground), tight), lost)
+            for plan, (own, lost) in zip(scheme.plans, found, strict=True)
+        ]
+        drawn = _drawn(whole, rules, scheme, found, drawn)
+        best = min(best, drawn, key=lambda t: (t.over_tolerance_ha, _over_ha(t, rules)))
+    return best
+
+
+def _searched(plan: RowPlan, ground: Survey) -> tuple[Axes, Surface, float]:
+    return *plan.searched_on(ground.surface), ground.slope_p95_pct
+
+
+def _settled(block: LaidBlock, rules: Rules) -> bool:
+    """Whether a block as laid is what the search took it to be, be it that nothing keeps its tolerance."""
+    return block.choice.excess > 0.0 or _as_searched(block, rules)
 
 
 def _as_searched(block: LaidBlock, rules: Rules) -> bool:
@@ -428,18 +473,28 @@ def _chain_blocks(
 
 
 def lay_blocks(
-    choices: list[BlockChoice], rows: RowPlan, ground: Survey, rules: Rules
+    choices: list[BlockChoice],
+    rows: RowPlan,
+    ground: Survey,
+    rules: Rules,
+    known: Mapping[int, LaidBlock] = MappingProxyType({}),
 ) -> tuple[LaidBlock, ...]:
-    """Draw and solve blocks, and judge each against the whole of its tolerance."""
+    """Draw and solve blocks, and judge each against the whole of its tolerance.
+
+    `known` holds blocks that were solved already, by the id of their choice.
+    """
     lands = [_polygons(shapely.intersection(_strip_area(c, rows.laterals), rows.irrigated)) for c in choices]
     return tuple(
-        _lay_block(c, land, rows, ground, rules) for c, land in zip(choices, _apart(lands), strict=True)
+        _lay_block(c, land, rows, ground, rules, known.get(id(c)))
+        for c, land in zip(choices, _apart(lands), strict=True)
     )
 
 
-def _lay_block(choice: BlockChoice, land: Any, rows: RowPlan, ground: Survey, rules: Rules) -> LaidBlock:
-    drawn = draw_block(choice, rows.axes, ground.surface, rules.dripline)
-    heads = solve_block(drawn, choice, rules)
+def _lay_block(
+    choice: BlockChoice, land: Any, rows: RowPlan, ground: Survey, rules: Rules, known: LaidBlock | None
+) -> LaidBlock:
+    drawn = known.drawn if known else draw_block(choice, rows.axes, ground.surface, rules.dripline)
+    heads = known.heads if known else solve_block(drawn, choice, rules)
     lines = crop_rows(land, rows.rows.first_v_m, rules.design)
     ends = np.stack([lines.start_u_m, lines.end_u_m], axis=1)
     coords = np.stack([ends, np.repeat(lines.v_m[:, None], 2, axis=1)], axis=-1)

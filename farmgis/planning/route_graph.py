@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from scipy.sparse import csr_array
 from scipy.spatial import Delaunay, QhullError
 
+from farmgis.planning.outline import thinned
 from farmgis.records import Barrier, Corridor, Floats
 
 Ints = NDArray[np.int64]
@@ -22,6 +23,9 @@ EDGE_M = 1.0
 
 STEP_M = 60.0
 """Lines are given a node at least this often, so that links can leave them anywhere."""
+
+ROUTE_VERTICES = 1000
+"""A boundary of more vertices than this is thinned for routes, as for rows: a main lies a metre beside it."""
 
 BOUNDARY, OPEN, SUBMAIN, ACROSS = 1.0, 1.2, 1.5, 8.0
 """Price of a metre of trench: along a boundary, over ground that is no field, beside a submain, and across a
@@ -62,9 +66,14 @@ class Land:
     across: float = ACROSS
 
     @cached_property
+    def outlines(self) -> list[Any]:
+        """The fields, with no more vertices than routes need."""
+        return [thinned(area, ROUTE_VERTICES) for area in self.fields]
+
+    @cached_property
     def of_fields(self) -> Areas:
         """The fields, to be asked for overlaps."""
-        return Areas.of(self.fields)
+        return Areas.of(self.outlines)
 
     @cached_property
     def beside_submains(self) -> Areas:
@@ -139,7 +148,7 @@ def _lines(land: Land) -> tuple[list[Any], list[tuple[float, int]]]:
     """Return the lines that a main may follow, and of each its price a metre and the pipe in it."""
     lines: list[Any] = []
     kinds: list[tuple[float, int]] = []
-    for area in land.fields:
+    for area in land.outlines:
         within = shapely.simplify(shapely.buffer(area, -EDGE_M, join_style="mitre"), 1.0)
         for ring in _rings(within):
             lines.append(ring)

@@ -7,7 +7,7 @@ import pytest
 import shapely
 
 from farmgis.errors import ElevationCoverError, LandError
-from farmgis.planning.land import land_findings, line_azimuth, refuse_land, row_findings
+from farmgis.planning.land import land_findings, line_azimuth, nothing_fits, refuse_land, row_findings
 from farmgis.planning.rows import lateral_lines, row_plan, wheel_shift_m
 from farmgis.planning.survey import survey
 from farmgis.records import Design
@@ -170,3 +170,22 @@ def test_a_bed_of_four_has_two_laterals():
     assert design.lateral_spacing_m == pytest.approx(0.9)
     np.testing.assert_allclose(v[:4] - v[0], [0.0, 0.8, 1.8, 2.6])
     assert v[0] == pytest.approx(0.2 + 0.2)
+
+
+@pytest.mark.parametrize(
+    ("width_m", "depth_m", "measured", "limit", "unit"),
+    [
+        # by hand: between headlands of 12 m a side of 40 m leaves rows of 16 m, under 20 m
+        (40.0, 40.0, 16.0, 20.0, "m"),
+        # 600 m less two headlands is 576 m; 4.2 m less two margins of 1 m holds one lateral, of 1.5 m
+        (600.0, 4.2, 576.0 * 1.5 / 1e4, 0.15, "ha"),
+    ],
+)
+def test_a_field_in_which_nothing_fits_is_told_by_what_lacks(
+    square_field, width_m, depth_m, measured, limit, unit
+):
+    field = square_field(area=shapely.box(0.0, 0.0, width_m, depth_m))
+    told = nothing_fits(field, [row_plan(field, azimuth) for azimuth in (0.0, 90.0)], 0.15)
+    assert (told.limit, told.unit) == (limit, unit)
+    assert told.measured == pytest.approx(measured, rel=1e-6)
+    assert f"{measured:.2f} ha" in str(told) if unit == "ha" else "the longest is 16 m" in str(told)

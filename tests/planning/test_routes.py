@@ -109,3 +109,23 @@ def test_tree_against_the_least_one_by_brute_force(seed):
     price = graph.price_m[edges].sum()
     least = least_tree(graph, [0, 1, 2, 3])
     assert least - 1e-6 <= price <= 1.2 * least
+
+
+def test_boundary_of_a_hundred_thousand_vertices_is_routed_along_in_a_few_edges():
+    """A digitised ring that trembles by centimetres: routes need neither all its vertices nor minutes."""
+    turn = np.linspace(0.0, 2.0 * np.pi, 100_000, endpoint=False)
+    reach = 200.0 + 2.0 * np.sin(400.0 * turn) + np.random.default_rng(5).normal(0.0, 0.02, turn.size)
+    ring = shapely.polygons(np.stack([reach * np.cos(turn), reach * np.sin(turn)], axis=1)).buffer(0)
+    land = Land((ring,))
+    assert max(shapely.get_num_coordinates(outline) for outline in land.outlines) < 10_000
+    assert shapely.hausdorff_distance(shapely.boundary(land.outlines[0]), ring.exterior) < 1.0
+    graph = route_graph(np.array([[0.0, -260.0], [0.0, 195.0]]), land)
+    assert len(graph.xy_m) < 10_000
+
+
+def test_main_along_a_boundary_of_many_vertices_is_that_of_the_plain_one():
+    """A side of 400 m in 20,000 steps that lie on it is the same side: a law."""
+    dense = shapely.segmentize(SOUTH, 0.05)
+    valve, flow = np.array([[200.0, 199.0]]), np.array([80.0])
+    plain, many = (routes(PUMP, valve, flow, 1, Land((area,))) for area in (SOUTH, dense))
+    assert many.price_m.sum() == pytest.approx(plain.price_m.sum(), abs=1e-6)
