@@ -24,16 +24,24 @@ class FarmFileError(InputError):
 
 
 class FieldError(FarmgisError, ValueError):
-    """One field cannot be planned; the others can. It becomes a finding."""
+    """One field cannot be planned; the others can. It becomes a finding: what, what to do, and how much."""
+
+    def __init__(
+        self,
+        what: str,
+        advice: str,
+        measured: float | None = None,
+        limit: float | None = None,
+        unit: str | None = None,
+    ):
+        """Keep what a finding tells."""
+        super().__init__(f"{what}; {advice}")
+        self.what, self.advice = what, advice
+        self.measured, self.limit, self.unit = measured, limit, unit
 
 
 class LandError(FieldError):
     """Land that is not to be dripped or cropped this way: what was measured, and the limit."""
-
-    def __init__(self, what: str, advice: str, measured: float, limit: float, unit: str):
-        """Keep what a finding tells."""
-        super().__init__(what)
-        self.advice, self.measured, self.limit, self.unit = advice, measured, limit, unit
 
 
 class ElevationCoverError(FieldError):

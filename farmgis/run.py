@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 import shapely
 
-from farmgis.errors import FieldError, LandError, OutputError
+from farmgis.errors import FieldError, OutputError
 from farmgis.layers import LAYERS
 from farmgis.planning.assignment import FieldNeed, assigned
 from farmgis.planning.block_chance import with_chances
@@ -132,17 +132,14 @@ def _field_or_finding(field: Field, farm: Farm, source_flow_m3h: float) -> Field
     try:
         window = farm.elevation.window(field.area.bounds, MARGIN_M)
         return plan_field(field, window, farm, source_flow_m3h)
-    except LandError as error:
+    except FieldError as error:
         told = (error.advice, error.measured, error.limit, error.unit)
-        finding = Finding("stop", "field", str(error), field.field_id, *told)
-        return _refused(field.field_id, field.name, field.area, field.crop.name, (finding,))
-    except (FieldError, shapely.errors.GEOSException) as error:
-        what, advice = str(error), "see what it says, then plan again"
-        if not isinstance(error, FieldError):
-            what = f"field {field.field_id!r}: its shapes cannot be cut into parts ({error})"
-            advice = 'mend its boundary and exclusions in a GIS, or state `row_pattern = "straight"`'
+        finding = Finding("stop", "field", error.what, field.field_id, *told)
+    except shapely.errors.GEOSException as error:
+        what = f"field {field.field_id!r}: its shapes cannot be cut into parts ({error})"
+        advice = 'mend its boundary and exclusions in a GIS, or state `row_pattern = "straight"`'
         finding = Finding("stop", "field", what, field.field_id, advice)
-        return _refused(field.field_id, field.name, field.area, field.crop.name, (finding,))
+    return _refused(field.field_id, field.name, field.area, field.crop.name, (finding,))
 
 
 def _refused(

@@ -107,14 +107,21 @@ class Elevation:
         if grid.rows * grid.columns > WINDOW_LIMIT_CELLS:
             raise FieldError(
                 f"elevation {self.path.name}: a window of {grid.rows} x {grid.columns} cells of "
-                f"{grid.cell_m:g} m is too large (limit {WINDOW_LIMIT_CELLS}); split the field, or give a "
-                "coarser model"
+                f"{grid.cell_m:g} m is too large",
+                "split the field, or give a coarser model",
+                grid.rows * grid.columns,
+                WINDOW_LIMIT_CELLS,
+                "cells",
             )
         z_m = self._as_it_stands(grid) if self._exact else self._interpolated(grid)
         if not np.isfinite(z_m).any():
             raise ElevationCoverError(
                 f"elevation {self.path.name}: it has no value anywhere in x {bounds[0]:.0f} to "
-                f"{bounds[2]:.0f}, y {bounds[1]:.0f} to {bounds[3]:.0f}; give one that covers the field"
+                f"{bounds[2]:.0f}, y {bounds[1]:.0f} to {bounds[3]:.0f}",
+                "give one that covers the field",
+                100.0,
+                0.0,
+                "%",
             )
         z_m.flags.writeable = False
         return Surface(z_m, grid.x0_m, grid.y0_m, grid.cell_m)
@@ -122,7 +129,7 @@ class Elevation:
     def _grid(self, bounds: crs_room.Bounds, margin_m: float) -> Grid:
         """The window's cells: the model's own, or those on whole multiples of the cell."""
         if not all(math.isfinite(v) for v in (*bounds, margin_m)):
-            raise FieldError("the field's bounds are not finite")
+            raise FieldError("the field's bounds are not finite", "mend its boundary in a GIS")
         cell = self.native_cell_m
         corner = (self._transform.c, self._transform.f) if self._exact else (0.0, 0.0)
         start, count = [], []
@@ -152,7 +159,11 @@ class Elevation:
         columns = math.floor(column[inside].max()) - left + 2
         if rows * columns > WINDOW_LIMIT_CELLS:
             raise FieldError(
-                f"elevation {self.path.name}: {rows} x {columns} cells for one field are too many"
+                f"elevation {self.path.name}: {rows} x {columns} cells for one field are too many",
+                "split the field, or give a coarser model",
+                rows * columns,
+                WINDOW_LIMIT_CELLS,
+                "cells",
             )
         heights = self._heights(top, left, rows, columns)
         z_m = np.full(row.shape, np.nan)
@@ -224,7 +235,8 @@ class Elevation:
             raw = source.read(1, window=window)
             given = source.read_masks(1, window=window) > 0 if self._masked else np.ones(raw.shape, bool)
         except RasterioIOError as error:
-            raise FieldError(f"elevation {self.path.name}: damaged where the field lies ({error})") from error
+            what = f"elevation {self.path.name}: damaged where the field lies ({error})"
+            raise FieldError(what, "get the file anew") from error
         nodata = self.declared_nodata
         if nodata is not None and not math.isnan(nodata):
             # 3.4e38 declared as a double is compared as the float that the file stores

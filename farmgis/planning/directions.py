@@ -59,7 +59,7 @@ def direction_table(field: Field, layout: Layout) -> Table:
 def direction_findings(field: Field, ground: Survey, layout: Layout) -> list[Finding]:
     """What is said of a field's direction: twisted ground, the choice, slopes for machines."""
     contour = ground.contour
-    found = _twisted(field, ground, layout) + _broken(field, layout)
+    found = _twisted(field, ground, layout) + _broken(field, layout) + _came_to_nothing(field, layout)
     fixed = field.design.row_azimuth_deg is not None or field.kept_rows is not None
     if contour is not None and fixed and layout.pattern == "straight":
         found += _fixed_across(field, ground, contour.azimuth_deg, layout)
@@ -109,6 +109,21 @@ def _twisted(field: Field, ground: Survey, layout: Layout) -> list[Finding]:
     ]
 
 
+def _came_to_nothing(field: Field, layout: Layout) -> list[Finding]:
+    """That a pattern was asked for, and straight rows are planned all the same."""
+    asked = field.design.row_pattern
+    if asked not in ("facets", "contour") or field.kept_rows is not None or layout.pattern == asked:
+        return []
+    if field.design.row_azimuth_deg is not None:
+        why, advice = "`row_azimuth_deg` fixes one way", "state one of the two"
+    elif asked == "facets":
+        why, advice = "no parts of it have contours of unlike directions", "leave `row_pattern` out"
+    else:
+        why, advice = "no guide along its contours serves", "leave `row_pattern` out"
+    what = f"{WORDS[asked]} were asked for, and {WORDS[layout.pattern]} are planned: {why}"
+    return [Finding("note", "rows", what, field.field_id, advice)]
+
+
 def _as_asked(field: Field, layout: Layout) -> Finding:
     chosen = layout.chosen
     what = f"{WORDS[layout.pattern]} in {chosen.parts} parts are planned as asked"
@@ -150,7 +165,7 @@ def _told(candidate: Candidate) -> str:
     parts = f" in {candidate.parts} parts" if candidate.parts > 1 else ""
     index = candidate.laid_index if np.isfinite(candidate.laid_index) else candidate.cost_index
     return (
-        f"{WORDS[candidate.pattern]}{parts} (index {index:,.0f}, {candidate.blocks} blocks, "
+        f"{WORDS[candidate.pattern]}{parts} (index {index:,.0f}, {counted(candidate.blocks, 'block')}, "
         f"rows too steep on {candidate.grade_over_pct:.0f} % of the land)"
     )
 

@@ -182,7 +182,7 @@ def lay_out(
         if nearest is None or layout.shortfall < nearest.shortfall:
             nearest = layout
     if nearest is None:
-        raise FieldError(f"field {field.field_id!r}: no dripline was given")
+        raise FieldError(f"field {field.field_id!r}: no dripline was given", "give it one")
     return nearest
 
 

@@ -68,8 +68,10 @@ def survey(field: Field, window: Surface, smoothing_m: float | None = None) -> S
     area = field.land
     if area.is_empty:
         raise FieldError(
-            f"field {field.field_id!r}: exclusions and tracks leave nothing of it; check them"
-            ", or leave it out"
+            f"field {field.field_id!r}: exclusions and tracks leave nothing of it",
+            "check them, or leave it out",
+            0.0,
+            unit="ha",
         )
     voids = _void_share(window, area)
     known = without_voids(window, VOID_M)
@@ -79,8 +81,12 @@ def survey(field: Field, window: Surface, smoothing_m: float | None = None) -> S
     if missing > 0.0:
         raise ElevationCoverError(
             f"field {field.field_id!r}: the elevation model has no values for {100.0 * missing:.2g} % of it "
-            f"({missing * area.area / 1e4:.2g} ha); give a model that reaches past the boundary and has no "
-            f"voids wider than {VOID_M:g} m or a few cells"
+            f"({missing * area.area / 1e4:.2g} ha)",
+            "give a model that reaches past the boundary and has no voids wider than "
+            f"{VOID_M:g} m or a few cells, or leave that part out",
+            100.0 * missing,
+            0.0,
+            "%",
         )
     if not np.isfinite(surface.z_m).all():  # where no land is: ground beside it has slopes all the same
         surface = _fine(smooth(carried_on(known), smoothing_m), area)

@@ -51,8 +51,12 @@ def test_a_void_that_stops_a_field_is_told_with_its_share(square_field, ground):
     """Of 4 ha one void of 40 x 40 m: 4 %; what smoothing does not fill of it is at most that."""
     field = square_field(4.0)
     holed = ground(lambda x, y: np.where((abs(x) < 21.0) & (abs(y) < 21.0), np.nan, 0.01 * y))
-    with pytest.raises(ElevationCoverError, match=r"no values for [1-4](\.\d+)? % of it \(0\.1\d? ha\)"):
+    said = r"no values for [1-4](\.\d+)? % of it \(0\.1\d? ha\)"
+    with pytest.raises(ElevationCoverError, match=said) as refused:
         survey(field, holed)
+    assert 1.0 < refused.value.measured <= 4.1
+    assert (refused.value.limit, refused.value.unit) == (0.0, "%")
+    assert "no voids wider than" in refused.value.advice
 
 
 def test_a_field_too_small_is_refused_with_its_size(square_field, tilted):

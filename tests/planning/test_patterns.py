@@ -196,6 +196,27 @@ def test_what_the_user_asks_for_is_laid(laid):
     assert laid(saddle, row_azimuth_deg=30.0)[1].pattern == "straight"
 
 
+@pytest.mark.parametrize(
+    ("height", "design", "why"),
+    [
+        (plane, {"row_pattern": "facets"}, "no parts of it have contours of unlike directions"),
+        (
+            saddle,
+            {"row_pattern": "contour", "row_azimuth_deg": 30.0},
+            "`row_azimuth_deg` fixes one way",
+        ),
+    ],
+)
+def test_what_is_asked_for_and_comes_to_nothing_is_told(laid, square_field, height, design, why):
+    found, layout = laid(height, **design)
+    field = square_field(24.0 if height is saddle else 12.0, line=COMPENSATING, design=Design(**design))
+    told = [f for f in direction_findings(field, found, layout) if "were asked for" in f.what]
+    assert [f.what.split(": ")[1] for f in told] == [why]
+    asked = laid(saddle, row_pattern="contour")
+    field = square_field(24.0, line=COMPENSATING, design=Design(row_pattern="contour"))
+    assert not [f for f in direction_findings(field, *asked) if "were asked for" in f.what]
+
+
 def test_guides_fall_as_much_as_is_wanted(square_field, ground):
     field = square_field(12.0, design=Design(row_fall_pct=0.6))
     found = survey(field, ground(plane))
