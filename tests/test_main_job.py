@@ -167,8 +167,11 @@ def test_calendar_file_has_every_irrigation_and_task_in_the_stated_season(plan, 
     hours = sum((e.decoded("DTEND") - e.decoded("DTSTART")).total_seconds() / 3600.0
                 for e in events if e["SUMMARY"].startswith("Irrigate"))  # fmt: skip
     assert hours == pytest.approx(layers["irrigations"].hours.sum(), abs=len(events) / 120.0)
-    sowing = {e.decoded("DTSTART") for e in events if e["SUMMARY"].startswith("Sow")}
-    assert min(sowing) == dt.date(2013, 4, 25)  # as the farm file states it; in dry soil zone by zone
+    water = [e.decoded("DTSTART").date() for e in events if e["SUMMARY"].startswith("Irrigate")]
+    assert min(water) == dt.date(2013, 4, 25)  # as the farm file states it: in dry soil the first dose
+    sowing = sorted((e.decoded("DTSTART"), e.decoded("DTEND")) for e in events if "Sow" in e["SUMMARY"])
+    assert sowing[0][1] <= dt.date(2013, 4, 25)  # an event's end is the day after: sown before the dose
+    assert sowing[0][0] >= dt.date(2013, 4, 10)  # 188 ha by one machine at 15 ha a day are 12.5 days
 
 
 def test_irrigations_keep_to_the_sources_hours_and_the_seasons_water(layers):
