@@ -196,7 +196,8 @@ def _not_the_contour(field: Field, contour_deg: float, layout: Layout) -> list[F
     own, first = layout.chosen, layout.candidates[0]
     why = (
         f"that costs less: both searched alike, an index of {own.cost_index:,.0f} with "
-        f"{counted(own.blocks, 'block')} against {first.cost_index:,.0f} with {first.blocks} along the contour"
+        f"{counted(own.blocks, 'block')} against {first.cost_index:,.0f} with {first.blocks} along the "
+        "contour"
         if first.blocks
         else f"along it no lateral of {field.design.lateral_min_m:g} m or more fits"
     )
