@@ -13,7 +13,8 @@ from farmgis.hydraulics.friction import velocity_m_s
 from farmgis.planning.block_states import BlockStates, block_states
 from farmgis.planning.directions import direction_table
 from farmgis.planning.grades import grades
-from farmgis.planning.layout import LaidBlock, Layout, rules_for
+from farmgis.planning.laid_blocks import LaidBlock
+from farmgis.planning.layout import Layout, rules_for
 from farmgis.planning.survey import Survey
 from farmgis.records import BlockFacts, Field, Floats, Pipe, Table
 

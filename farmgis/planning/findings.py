@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from farmgis.planning.directions import direction_findings
-from farmgis.planning.layout import LaidBlock, Layout
+from farmgis.planning.laid_blocks import LaidBlock
+from farmgis.planning.layout import Layout
 from farmgis.planning.survey import Survey
 from farmgis.records import Farm, Field, Finding, Table
 

@@ -3,19 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from types import MappingProxyType
-from typing import Any
 
 import numpy as np
-import shapely
 
 from farmgis.errors import FieldError
 from farmgis.hydraulics.water import water_at
 from farmgis.planning.azimuths import FIRST_STEP_DEG, HOPELESS_SHARE, PREFERENCE, choose_azimuth
 from farmgis.planning.block_choice import best_blocks, well_placed
-from farmgis.planning.block_hydraulics import BlockHeads, solve_block
 from farmgis.planning.block_search import (
     COARSE,
     MOST_UNITS,
@@ -27,22 +23,21 @@ from farmgis.planning.block_search import (
 )
 from farmgis.planning.cut_again import cut_again
 from farmgis.planning.grades import Grades, grades, row_lengths_m
+from farmgis.planning.laid_blocks import LaidBlock, apart, lay_blocks, within_tolerance
 from farmgis.planning.land import nothing_fits
-from farmgis.planning.laterals import DrawnBlock, draw_block
 from farmgis.planning.outline import thinned
 from farmgis.planning.patterns import (
     Candidate,
     Ground,
     Judge,
     Scheme,
-    azimuth_at,
     graded,
     main_azimuth,
 )
-from farmgis.planning.rows import Axes, Lines, RowPlan, crop_rows, row_plan
-from farmgis.planning.strips import Strip, bay_counts, bays, chains, jumps, slants
+from farmgis.planning.rows import Axes, Lines, RowPlan, row_plan
+from farmgis.planning.strips import bay_counts, bays, chains, slants
 from farmgis.planning.survey import Survey
-from farmgis.records import Design, Dripline, Field, Floats, Pipe, Surface
+from farmgis.records import Design, Dripline, Field, Pipe, Surface
 
 LATERAL_INDEX = 0.5
 """A lateral's start and end fittings, in the relative index of `block_search` (common practice)."""
@@ -92,21 +87,6 @@ CUT_AGAIN_STEPS = (0.0, 0.02, 0.05, 0.1)
 FEWER_ATTEMPTS = ((0.0, MOST_UNITS), (0.1, MOST_UNITS))
 """The same where another dripline is listed that may serve better. Where blocks keep their tolerance and lack
 reserve alone, the others are tried too."""
-
-
-@dataclass(frozen=True)
-class LaidBlock:
-    """A block as laid and solved; `area` and `row_lines` are in the plan's (x, y)."""
-
-    choice: BlockChoice
-    drawn: DrawnBlock
-    heads: BlockHeads
-    area: Any
-    row_lines: Any
-    rows: int
-    row_length_m: float
-    within_tolerance: bool
-    azimuth_deg: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -338,7 +318,7 @@ def _drawn(whole: Ground, rules: Rules, scheme: Scheme, found: Found, before: La
         for block in lay_blocks(choices, plan, whole.survey, rules, known)
     )
     if len(scheme.plans) > 1:  # slivers where parts meet
-        areas = _apart([b.area for b in blocks], 0.0)
+        areas = apart([b.area for b in blocks], 0.0)
         blocks = tuple(replace(b, area=a) for b, a in zip(blocks, areas, strict=True))
     left_out = sum(lost for _, lost in found)
     way = scheme.candidate
@@ -472,100 +452,6 @@ def _chain_blocks(
     return best
 
 
-def lay_blocks(
-    choices: list[BlockChoice],
-    rows: RowPlan,
-    ground: Survey,
-    rules: Rules,
-    known: Mapping[int, LaidBlock] = MappingProxyType({}),
-) -> tuple[LaidBlock, ...]:
-    """Draw and solve blocks, and judge each against the whole of its tolerance.
-
-    `known` holds blocks that were solved already, by the id of their choice.
-    """
-    lands = [_polygons(shapely.intersection(_strip_area(c, rows.laterals), rows.irrigated)) for c in choices]
-    return tuple(
-        _lay_block(c, land, rows, ground, rules, known.get(id(c)))
-        for c, land in zip(choices, _apart(lands), strict=True)
-    )
-
-
-def _lay_block(
-    choice: BlockChoice, land: Any, rows: RowPlan, ground: Survey, rules: Rules, known: LaidBlock | None
-) -> LaidBlock:
-    drawn = known.drawn if known else draw_block(choice, rows.axes, ground.surface, rules.dripline)
-    heads = known.heads if known else solve_block(drawn, choice, rules)
-    lines = crop_rows(land, rows.rows.first_v_m, rules.design)
-    ends = np.stack([lines.start_u_m, lines.end_u_m], axis=1)
-    coords = np.stack([ends, np.repeat(lines.v_m[:, None], 2, axis=1)], axis=-1)
-    row_lines = shapely.multilinestrings(shapely.linestrings(coords))
-    return LaidBlock(
-        choice=choice,
-        drawn=drawn,
-        heads=heads,
-        area=rows.axes.placed(land),
-        row_lines=rows.axes.placed(row_lines),
-        rows=int(np.unique(lines.number).size),
-        row_length_m=lines.length_m,
-        within_tolerance=within_tolerance(heads, rules),
-        azimuth_deg=azimuth_at(rows, rows.axes.placed(land.representative_point())),
-    )
-
-
 def blocks_of(rows: RowPlan, ground: Survey, rules: Rules) -> list[BlockChoice]:
     """The blocks that the search finds for a field's rows with a dripline; none is laid."""
     return _choices(rows, ground, rules)[0]
-
-
-def within_tolerance(heads: BlockHeads, rules: Rules) -> bool:
-    """Whether a solved block keeps its tolerance, and its line what the wall bears."""
-    dripline, tolerance = rules.dripline, rules.design.tolerance
-    bears = max(heads.line_head_max_m, heads.rest_head_m) <= dripline.greatest_head_m + 1e-6
-    if dripline.compensating:
-        least = dripline.least_head_m or 0.0
-        return bears and heads.head_min_m >= least + 1.0 - 1e-6
-    if tolerance.kind == "emission_uniformity_pct":
-        return bears and heads.emission_uniformity_pct >= tolerance.value
-    return bears and float(getattr(heads, tolerance.kind)) <= tolerance.value
-
-
-def _strip_area(choice: BlockChoice, lines: Lines) -> Any:
-    """The ground of a block's lines, half a spacing to each side, in (u, v)."""
-    strip: Strip = choice.strip
-    which = slice(choice.first, choice.last)
-    number, v = strip.number[which], strip.v_m[which]
-    low, high = strip.start_u_m[which], strip.end_u_m[which]
-    below, above = lines.edge_below_m(number[0]), lines.edge_below_m(number[-1] + 1)
-    v = np.concatenate([[below], v, [above]])
-    one_side = _edge(np.concatenate([low[:1], low, low[-1:]]), v, lines.spacing_m)
-    other = _edge(np.concatenate([high[:1], high, high[-1:]]), v, lines.spacing_m)[::-1]
-    return shapely.make_valid(shapely.polygons(np.concatenate([one_side, other])))
-
-
-def _edge(u: Floats, v: Floats, spacing_m: float) -> Floats:
-    """The line through (u, v), with a step midway between two lines whose ends jump."""
-    after = jumps(u, u, spacing_m)
-    middle = (v[after] + v[after + 1]) / 2.0
-    steps = np.column_stack([np.repeat(middle, 2), np.stack([u[after], u[after + 1]], axis=1).ravel()])
-    at = np.repeat(after + 1, 2)
-    return np.insert(np.column_stack([u, v]), at, steps[:, ::-1], axis=0)
-
-
-def _apart(areas: list[Any], thin_m: float = 0.01) -> list[Any]:
-    """Areas without what an earlier one already covers: slivers between lines where strips meet."""
-    tree = shapely.STRtree(areas)
-    kept = list(areas)
-    for i, area in enumerate(areas):
-        earlier = [areas[j] for j in tree.query(area, predicate="intersects") if j < i]
-        over = [e for e in earlier if shapely.area(shapely.intersection(area, e)) > 1e-6]
-        if over:
-            kept[i] = _polygons(area - shapely.union_all(over), thin_m)
-    return kept
-
-
-def _polygons(land: Any, thin_m: float = 0.01) -> Any:
-    """The polygons of a geometry, thinned to a centimetre, as one MultiPolygon."""
-    parts: Floats = shapely.get_parts(shapely.simplify(land, thin_m) if thin_m > 0.0 else land)
-    return shapely.multipolygons(
-        [p for p in shapely.get_parts(parts) if p.geom_type == "Polygon" and p.area > 0.01]
-    )

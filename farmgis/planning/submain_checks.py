@@ -10,7 +10,8 @@ import numpy as np
 from farmgis.hydraulics.friction import velocity_m_s
 from farmgis.planning.block_search import VALVE_INDEX, Rules
 from farmgis.planning.findings import compensating_advice
-from farmgis.planning.layout import LaidBlock, Layout, rules_for
+from farmgis.planning.laid_blocks import LaidBlock
+from farmgis.planning.layout import Layout, rules_for
 from farmgis.records import Field, Finding, Pipe, Table
 from farmgis.words import counted
 
