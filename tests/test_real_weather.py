@@ -47,7 +47,7 @@ def as_csv(rows):
     """The station's rows as a weather file: units turned, faults left as they are."""
     out = ["date,radiation_mj_m2,tmin_c,tmax_c,vapour_kpa,wind_2m_m_s,rain_mm"]
     for year, day, kj, *rest in rows:
-        when = np.datetime64(f"{year}-01-01") + (int(day) - 1)
+        when = np.datetime64(f"{year}-01-01") + np.timedelta64(int(day) - 1, "D")
         sun = kj if float(kj) < 0.0 else f"{float(kj) / 1000.0:.3f}"
         out.append(",".join((str(when), sun, *rest)))
     return "\n".join(out) + "\n"
@@ -67,7 +67,7 @@ def read(rows, tmp_path_factory):
 
 def test_faults_of_24_years_are_repaired_and_counted(rows, read):
     weather, findings = read
-    days = [np.datetime64(f"{r[0]}-01-01") + (int(r[1]) - 1) for r in rows]
+    days = [np.datetime64(f"{r[0]}-01-01") + np.timedelta64(int(r[1]) - 1, "D") for r in rows]
     first, last = min(days), max(days)
     assert weather.dates.size == int((last - first).astype(int)) + 1
     assert (np.diff(weather.dates).astype(int) == 1).all()

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from farmgis.agronomy.sown_soil import SownSeason
-from farmgis.planning.season_years import DailyWeather
+from farmgis.planning.season_years import DailyWeather, days_from
 from farmgis.records import Assumption, Crop, Design, Finding, Floats, Known, Season, Soil
 
 FEW_YEARS = 10  # common practice: fewer say little about one year in five
@@ -182,7 +182,7 @@ def find_without_height_of_summer(
     """That the season of trees leaves out the month of the greatest reference ET, and so their peak."""
     if days is None:
         return []
-    every = days.first_day + np.arange(days.et0_mm.size)
+    every = days_from(days.first_day, days.et0_mm.size)
     by_month = [days.et0_mm[_month(every) == m] for m in range(12)]
     if any(np.isnan(own).all() for own in by_month):
         return []

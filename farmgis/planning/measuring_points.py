@@ -74,7 +74,7 @@ def _rows_by_block(laterals: Table) -> dict[str, Ints]:
 
 def picked(laterals: Table, own: Ints, valve_xy: Floats) -> tuple[Pick, ...]:
     """The laterals of a block to measure on, by distance from the valve, sides of the submain by turns."""
-    away = distance_from_valve_m(laterals, own, valve_xy)
+    away = np.round(distance_from_valve_m(laterals, own, valve_xy), 3)  # a pair's two are alike, to the mm
     side = _sides(laterals, own)
     gap = float(np.median(np.diff(np.unique(away)))) if np.unique(away).size > 1 else 1.0
     chosen: list[int] = []
@@ -84,7 +84,7 @@ def picked(laterals: Table, own: Ints, valve_xy: Floats) -> tuple[Pick, ...]:
             worth = 1.5 if 0.0 < share < 1.0 else 0.01  # first and last are so, whichever side they lie on
             off = off + worth * gap * (side == side[chosen[-1]])
         off[chosen] = math.inf
-        chosen.append(int(np.argmin(off)))
+        chosen.append(int(np.argmin(np.round(off, 6))))
     chosen.sort(key=lambda k: away[k])
     names = AT_SUBMAIN if len(chosen) == len(SHARES) else tuple(f"lateral {i}" for i in range(1, 4))
     return tuple(Pick(int(own[k]), name) for k, name in zip(chosen, names, strict=False))

@@ -33,6 +33,9 @@ LEAST_RELIEF_M = 5.0
 UNSERVED_FACTOR = 100.0
 """A metre that no class on sale bears costs this many times the dearest, so that a valve is sought first."""
 
+ALIKE = 1e-6
+"""Costs that differ by less than this share are alike: what differs is rounding."""
+
 PUMP_GAIN = 0.02
 """A pump of its own that saves less than this share is no reason for a second source (common practice)."""
 
@@ -257,8 +260,8 @@ def _valves(
             places.append(_valve(network, link, needed))
     made: list[ReducingValve] = []
     savings = np.array([bill.saved(network, v, head_m, state) for v in places])
-    while savings.size and savings.max() > bill.prices.reducing_valve + 1e-9:
-        best = int(np.argmax(savings))
+    while savings.size and savings.max() > bill.prices.reducing_valve * (1.0 + ALIKE):
+        best = int(np.argmax(savings >= savings.max() * (1.0 - ALIKE)))  # the first of them from the source
         valve = replace(places[best], saved=float(savings[best]))
         state = bill.below(network, valve, head_m, state)
         made.append(valve)
@@ -298,7 +301,7 @@ def _own_pump(
             continue
         trunk = float(away[network.parent[link]])
         cost = bill.total(lowered) + bill.prices.pump_set + trunk * bill.least_price_m(link)
-        if cost < least - 1e-9:
+        if cost < least * (1.0 - ALIKE):
             best, least = link, cost
     return best, least
 

@@ -6,6 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
+import numpy as np
+
 from farmgis.planning.block_season import LEAST_UNIFORMITY_PCT, BlockSeason
 from farmgis.planning.corn_practice import explain_corn
 from farmgis.planning.demand import CropDemand, block_demand, crop_demand
@@ -177,6 +179,6 @@ def _delayed(farm: Farm, field: Field, demand: CropDemand, delay_days: int) -> C
     year = (first + timedelta(days=delay_days)).year
     later = crop_demand(field.crop, field.soil, field.design, season, farm.weather, year=year)
     if later.basis == "assumed":
-        return replace(demand, dates=demand.dates + delay_days)
+        return replace(demand, dates=demand.dates + np.timedelta64(delay_days, "D"))
     return replace(later, findings=(), assumptions=(), years=demand.years,
                    season_net_mm=demand.season_net_mm, peak_net_mm=demand.peak_net_mm)  # fmt: skip

@@ -18,7 +18,7 @@ from farmgis.planning.block_season import LEAST_UNIFORMITY_PCT, BlockSeason
 from farmgis.planning.crop_start import CropStart, crop_start, dose_days
 from farmgis.planning.deficit import deficit_days
 from farmgis.planning.demand import CropDemand, block_demand
-from farmgis.planning.season_years import DailyWeather, daily_weather, same_day, sowing_day
+from farmgis.planning.season_years import DailyWeather, daily_weather, days_from, same_day, sowing_day
 from farmgis.planning.sowing import GerminationRun
 from farmgis.records import Assumption, Farm, Field, Finding, Floats, GivenWater, Severity, Shift
 from farmgis.words import three_figures
@@ -128,7 +128,7 @@ def _this_years(farm: Farm) -> DailyWeather | None:
 def _day_after(daily: DailyWeather) -> date:
     """The day after the last of which the reference ET is known."""
     last = int(np.flatnonzero(~np.isnan(daily.et0_mm))[-1])
-    found: date = (daily.first_day + last + 1).astype(date)
+    found: date = (daily.first_day + np.timedelta64(last + 1, "D")).astype(date)
     return found
 
 
@@ -154,7 +154,7 @@ class _Job:
         if self.gone >= days:
             return None
         if self.gone <= 0:
-            moved = replace(demand, dates=np.datetime64(self.start, "D") + np.arange(days))
+            moved = replace(demand, dates=days_from(self.start, days))
             return replace(self.own, demand=moved, delay_days=-self.gone), None, 0
         et0, rain, missing = self._merged()
         start = crop_start(demand.sown, self.field.design, self.farm.season, demand.rules)
@@ -211,7 +211,7 @@ class _Job:
         )
         doses = np.zeros(et0.size)
         doses[[day for day, _ in start.watering.doses if day < doses.size]] = start.dose_mm
-        dates = np.datetime64(self.start, "D") + np.arange(et0.size)
+        dates = days_from(self.start, et0.size)
         return replace(
             demand,
             dates=dates[part],

@@ -9,6 +9,7 @@ import numpy as np
 from farmgis.planning.block_season import BlockSeason
 from farmgis.planning.irrigation_calendar import IrrigationCalendar
 from farmgis.planning.season_now import PastDays
+from farmgis.planning.season_years import days_from
 from farmgis.records import Farm, Field, Finding, Floats, Source
 from farmgis.series import BlockSeries, CropYears, SeasonSeries, SourceSeries, SourceYears
 
@@ -59,7 +60,7 @@ def find_short_years(series: SeasonSeries, farm: Farm) -> tuple[Finding, ...]:
 
 def _dates(calendar: IrrigationCalendar, days: int) -> np.ndarray[tuple[int], np.dtype[np.datetime64]]:
     assert calendar.sowing is not None
-    return np.datetime64(calendar.sowing, "D") + np.arange(days)
+    return days_from(calendar.sowing, days)
 
 
 def _block(season: BlockSeason, calendar: IrrigationCalendar) -> BlockSeries:
@@ -81,7 +82,7 @@ def _with_past(series: BlockSeries, past: PastDays | None) -> BlockSeries:
     return BlockSeries(
         series.block_id,
         series.crop,
-        np.concatenate((series.dates[0] - gone + np.arange(gone), series.dates)),
+        np.concatenate((days_from(series.dates[0] - np.timedelta64(gone, "D"), gone), series.dates)),
         np.concatenate((past.rain_mm, series.rain_mm)),
         np.concatenate((past.irrigation_mm, series.irrigation_mm)),
         np.concatenate((past.depletion_mm, series.depletion_mm)),

@@ -78,6 +78,12 @@ class SeasonYears:
         )
 
 
+def days_from(first: date | np.datetime64, count: int) -> NDArray[np.datetime64]:
+    """So many days, from a first one on."""
+    days = np.arange(count).astype("timedelta64[D]")
+    return np.asarray(np.datetime64(str(first), "D") + days)
+
+
 def sowing_day(season: Season, latitude_deg: float) -> tuple[date, Assumption]:
     """Sowing, or the start of the season of an orchard; its year counts for normals only.
 
@@ -129,7 +135,7 @@ def _from_days(weather: Weather, sowing: date, season_days: int) -> SeasonYears:
 
     return SeasonYears(
         years=tuple(year for (year, _), ok in zip(starts, whole, strict=True) if ok),
-        dates=first_day + index,
+        dates=first_day + index.astype("timedelta64[D]"),
         et0_mm=days.et0_mm[index],
         rain_mm=days.rain_mm[index],
         wind_m_s=of(wind),
@@ -240,7 +246,7 @@ def _told_left_out(years: list[int]) -> Finding:
 
 def _from_normals(weather: Weather, et0: Floats, said: str, sowing: date, season_days: int) -> SeasonYears:
     """One season in a year that stands for the average: each day has its month's values."""
-    dates = np.datetime64(sowing, "D") + np.arange(season_days).astype("timedelta64[D]")
+    dates = days_from(sowing, season_days)
     month = dates.astype("datetime64[M]").astype(np.int64) % 12
     by_month = {int(m): k for k, m in enumerate(weather.dates.astype("datetime64[M]").astype(np.int64) % 12)}
     row = np.array([by_month[int(m)] for m in month], dtype=np.int64)
