@@ -11,7 +11,7 @@ from typing import Any
 
 from farmgis.errors import InputError
 from farmgis.geodata import gate
-from farmgis.prices import Life, Price, Prices
+from farmgis.prices import Life, Price, Prices, plain
 from farmgis.records import Pipe
 
 COLUMNS = ("item", "size", "unit", "unit_price")
@@ -31,13 +31,11 @@ def prices_of(document: Mapping[str, Any], folder: Path) -> Prices:
 def priced_pipes(pipes: Sequence[Pipe], prices: Prices) -> tuple[Pipe, ...]:
     """Pipes with the price that the table has for them, as main or as submain pipe."""
     listed = {
-        " ".join(p.size.split()).casefold(): p.unit_price
+        plain(p.size): p.unit_price
         for p in prices.items
         if p.item.casefold() in ("submain pipe", "main pipe", "pipe") and p.unit == "m" and p.size
     }
-    return tuple(
-        replace(p, price_m=listed.get(_size(p).casefold(), p.price_m)) if listed else p for p in pipes
-    )
+    return tuple(replace(p, price_m=listed.get(plain(_size(p)), p.price_m)) if listed else p for p in pipes)
 
 
 def _size(pipe: Pipe) -> str:
@@ -86,7 +84,7 @@ def _prices(reader: csv.DictReader[str], names: Mapping[str, str | None]) -> tup
             continue
         wrong = list(_wrong(cells, lines))
         problems += [f"line {reader.line_num}: {text}" for text in wrong]
-        lines.setdefault((cells["item"].casefold(), cells["size"].casefold()), reader.line_num)
+        lines.setdefault((plain(cells["item"]), plain(cells["size"])), reader.line_num)
         if not wrong:
             prices.append(Price(cells["item"], cells["size"], cells["unit"], float(cells["unit_price"])))
     return prices, problems
@@ -95,7 +93,7 @@ def _prices(reader: csv.DictReader[str], names: Mapping[str, str | None]) -> tup
 def _wrong(cells: Mapping[str, str], lines: Mapping[tuple[str, str], int]) -> Iterator[str]:
     """What is wrong with a row, in words."""
     yield from (f"{key} is empty" for key in ("item", "unit", "unit_price") if not cells[key])
-    before = lines.get((cells["item"].casefold(), cells["size"].casefold()))
+    before = lines.get((plain(cells["item"]), plain(cells["size"])))
     if before is not None:
         yield f"{cells['item']!r} of size {cells['size']!r} stands in line {before} already"
     try:

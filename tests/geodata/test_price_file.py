@@ -44,6 +44,11 @@ def test_all_wrong_lines_are_told_together(read):
         assert part in str(told.value)
 
 
+def test_a_size_that_differs_by_blanks_alone_is_doubled(read):
+    with pytest.raises(InputError, match="line 3: 'valve' of size '80mm' stands in line 2 already"):
+        read("item,size,unit,unit_price\nvalve,80 mm,pieces,8\nvalve,80mm,pieces,9\n")
+
+
 def test_missing_column_is_named(read):
     with pytest.raises(InputError, match="no column unit_price"):
         read("item,size,unit,price\n")
