@@ -332,7 +332,12 @@ def _costs(rows: Rows) -> Grid | None:
         ("present_cost", "all years, today", 0),
         ("unpriced", "items without price", 0),
     )
-    return _some(short, columns, "Cost, at the prices given")
+    return _some(short, columns, f"Cost, at the prices given{_in_currency(rows)}")
+
+
+def _in_currency(rows: Rows) -> str:
+    told = parts.currency(rows)
+    return f", in {told}" if told else ""
 
 
 def _commissioning(rows: Rows) -> str:
@@ -363,7 +368,7 @@ def _rest(rows: Rows) -> dict[str, Any]:
                 ("unit_price", "unit price", 2),
                 ("cost", "cost", 0),
             ),
-            "What to buy",
+            "What to buy" + _in_currency(rows).replace(", in", "; prices in"),
         ),
         "assumptions": grid(
             rows["assumptions"],
