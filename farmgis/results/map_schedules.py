@@ -1,9 +1,10 @@
-"""Sheets that are tables: points to set out, valves, fittings."""
+"""Sheets that are tables: points to set out, fields, valves, fittings."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import shapely
 
@@ -42,6 +43,11 @@ class Columns:
 POINTS = Columns(
     ("no.", "block", "what", "east (m)", "north (m)", "height (m)"),
     (9.0, 22.0, 47.0, 20.0, 21.0, 15.0), 2, 5.6, A4,
+)  # fmt: skip
+FIELDS = Columns(
+    ("field", "crop", "irrigated (ha)", "blocks (number)", "flow (m³/h)", "mean slope (%)", "rows run (°)",
+     "line", "source", "status"),
+    (92.0, 32.0, 26.0, 28.0, 24.0, 28.0, 24.0, 64.0, 48.0, 26.0),
 )  # fmt: skip
 VALVES = Columns(
     ("valve", "block", "source", "size (mm)", "flow (m³/h)", "set head (m)", "needed before it (m)",
@@ -87,6 +93,17 @@ def point_lines(points: Sequence[Point]) -> list[list[str]]:
     ]
 
 
+def field_lines(rows: Rows) -> Iterator[list[str]]:
+    """Fields, as lines of their table."""
+    for f in rows["fields"].itertuples():
+        yield [
+            field_title(f), f.crop or "",
+            number(f.irrigated_ha, 1), number(f.blocks, 0), number(f.flow_m3h, 0),
+            number(f.slope_mean_pct, 1), number(f.row_azimuth_deg, 0), f.dripline or "", f.source_id or "",
+            f.status or "",
+        ]  # fmt: skip
+
+
 def valve_lines(rows: Rows) -> Iterator[list[str]]:
     """Valves, as lines of their table."""
     for v in rows["valves"].itertuples():
@@ -107,6 +124,11 @@ def fitting_lines(rows: Rows) -> Iterator[list[str]]:
             str(k), f.fitting_id or "", f.kind or "", number(f.size_mm, 0), f.on_id or "",
             f"{x:.2f}", f"{y:.2f}", number(f.elevation_m, 2), f.reason or "",
         ]  # fmt: skip
+
+
+def field_title(row: Any) -> str:
+    """A field by its name and id."""
+    return f"{row.name} ({row.field_id})" if row.name else str(row.field_id)
 
 
 def number(value: float | None, digits: int, gap: str = "") -> str:

@@ -22,8 +22,8 @@ from farmgis.results import report_words as words
 from farmgis.results.direction_chart import direction_chart
 from farmgis.results.map_legend import nth
 from farmgis.results.map_page import printable
-from farmgis.results.map_schedules import number
-from farmgis.results.map_sheets import crs_words, field_title, shift_words
+from farmgis.results.map_schedules import field_title, number
+from farmgis.results.map_sheets import crs_words, shift_words
 from farmgis.results.plan_rows import Rows, plan_rows
 from farmgis.results.report_map import halves, map_data, still_map
 from farmgis.results.report_parts import Grid, grid

@@ -12,8 +12,7 @@ import pandas
 from markupsafe import Markup, escape
 
 from farmgis.records import LEAST_CHANCE_PCT
-from farmgis.results.map_schedules import number
-from farmgis.results.map_sheets import field_title
+from farmgis.results.map_schedules import field_title, number
 from farmgis.results.plan_rows import Rows
 from farmgis.results.report_chart import bar_chart
 from farmgis.results.styles import MAINS, SUBMAINS

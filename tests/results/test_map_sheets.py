@@ -14,6 +14,7 @@ import scipy.ndimage
 import shapely
 from PIL import Image
 from reportlab.pdfgen.canvas import Canvas
+from shapely.affinity import translate
 
 from farmgis.layers import LAYERS
 from farmgis.records import Plan, Table
@@ -315,6 +316,24 @@ def test_no_name_runs_out_of_its_place(name):
     lines = wrapped(name, 82.0, 8.5, 3)
     assert 1 <= len(lines) <= 3
     assert all(text_width_pt(words, 8.5) <= 82.0 * POINTS_PER_MM for words in lines)
+
+
+def test_every_field_stands_in_a_table(tilted, tmp_path):
+    # more fields than the farm's sheet has room for: they have a sheet of their own
+    fields = tilted.tables["fields"]
+    ids = [f"P{i:02d}" for i in range(60)]
+    columns = {name: np.repeat(values, 60) for name, values in fields.columns.items()}
+    columns |= {
+        "field_id": np.array(ids, dtype=object),
+        "name": np.array([f"Plot {i}" for i in ids], dtype=object),
+    }
+    shapes = np.empty(60, dtype=object)
+    shapes[:] = [translate(fields.geometry[0], 500.0 * (i % 8), 400.0 * (i // 8)) for i in range(60)]
+    plan = replace(tilted, tables=tilted.tables | {"fields": Table(columns, shapes)})
+    write_sheets(plan, tmp_path / "maps.pdf", tmp_path)
+    pages = [p.extract_text() for p in pypdf.PdfReader(tmp_path / "maps.pdf").pages]
+    (page,) = [p for p in pages if "Fields" in p and "mean slope (%)" in p]
+    assert all(f"Plot {i} ({i})" in page for i in ids)
 
 
 def test_letters_are_as_wide_as_their_font_says():
