@@ -31,7 +31,7 @@ def check_field(plan_file: str | Path, measured_file: str | Path) -> tuple[Block
 
 
 def write_sheet(plan_file: str | Path, path: str | Path, overwrite: bool = False) -> Path:
-    """Write the sheet of a plan's test points as CSV. Raises InputError and OutputError."""
+    """Write the sheet of a plan's test points, CSV or PDF by its name. Raises InputError and OutputError."""
     from farmgis.results.field_sheet import write_field_sheet
 
     return write_field_sheet(path, read_plan(plan_file), overwrite)

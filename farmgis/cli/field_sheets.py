@@ -17,13 +17,15 @@ NO_EMITTER = "No emitter was measured: what the valves tell alone is not compare
 
 @click.command("test-points")
 @click.argument("plan_file", type=click.Path())
-@click.option("--output", "-o", required=True, type=click.Path(), help="CSV file to write.")
+@click.option(
+    "--output", "-o", required=True, type=click.Path(), help="CSV file to write; or a PDF to write on."
+)
 @click.option("--overwrite", is_flag=True, help="Replace a file that is there.")
 def test_points(plan_file: str, output: str, overwrite: bool) -> None:
     """Write the sheet of points to measure when a plan is commissioned.
 
     PLAN_FILE is a plan.gpkg. Fill in volume and seconds (or flow) and pressure, and give the sheet to
-    `farmgis check-field`.
+    `farmgis check-field`. With an output that ends in .pdf it is pages to print and write on, a block each.
     """
     from farmgis.handover import write_sheet
 

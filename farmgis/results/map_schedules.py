@@ -33,11 +33,13 @@ class Columns:
     across: int = 1
     size_pt: float = 5.6
     paper: Paper = A3
+    row_mm: float = ROW_MM
+    foot: str = DIG
 
     @property
     def rows(self) -> int:
         """Rows that a sheet holds, one below the other."""
-        return int((self.paper.height_mm - 2.0 * MARGIN_MM - 12.0) / ROW_MM) - 1
+        return int((self.paper.height_mm - 2.0 * MARGIN_MM - 12.0) / self.row_mm) - 1
 
 
 POINTS = Columns(
@@ -75,12 +77,28 @@ def _drawer(title: str, under: str, columns: Columns, lines: Sequence[Sequence[s
         page.text(MARGIN_MM, top - 3.0, title[:110], 8.5, bold=True)
         page.text(MARGIN_MM, top - 7.0, under, 5.6)
         page.text(right, MARGIN_MM - 5.0, number, 7.0, ha="right", bold=True)
-        page.text(MARGIN_MM, MARGIN_MM - 5.0, f"Made by farmgis {__version__}. {DIG}", 4.8, colour="#555555")
+        page.text(
+            MARGIN_MM,
+            MARGIN_MM - 5.0,
+            f"Made by farmgis {__version__}. {columns.foot}",
+            4.8,
+            colour="#555555",
+        )
         numbers = frozenset(i for i, head in enumerate(columns.heads) if "(" in head)
         for k in range(0, len(lines), rows):
             x = MARGIN_MM + k // rows * (sum(columns.widths) + 2.0)
             part = lines[k : k + rows]
-            table(page, x, top - 10.0, columns.heads, columns.widths, part, columns.size_pt, ROW_MM, numbers)
+            table(
+                page,
+                x,
+                top - 10.0,
+                columns.heads,
+                columns.widths,
+                part,
+                columns.size_pt,
+                columns.row_mm,
+                numbers,
+            )
         return page
 
     return draw
