@@ -65,7 +65,7 @@ def _dry(zeros: int) -> str:
 
 def _lines(b: Any) -> list[str]:
     head = (
-        f"{b.block_id}: {b.grade}; {counted(b.emitters, 'emitter')} measured, {_dry(b.zeros)}",
+        f"{b.block_id}: uniformity {b.grade}; {counted(b.emitters, 'emitter')} measured, {_dry(b.zeros)}",
         f"  flow {b.mean_flow_l_h:.2f} l/h on the mean, {b.expected_flow_l_h:.2f} expected; "
         f"of what their head lets expect {b.performance_pct:.0f} %",
         f"  uniformity: lowest quarter {b.emission_uniformity_pct:.0f} % "
