@@ -10,8 +10,8 @@ from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from typing import Any
 
-from farmgis.planning.economics import annuity, present_worth
-from farmgis.planning.quantities import FARM, Quantity, Tables, farm_totals, pipe_size, rows_of
+from farmgis.planning.economics import annuity, present_worth, sinking_fund
+from farmgis.planning.quantities import DISPOSAL, FARM, Quantity, Tables, farm_totals, pipe_size, rows_of
 from farmgis.prices import Price, Prices, plain
 from farmgis.records import (
     Assumption,
@@ -170,6 +170,8 @@ def _bought_parts(
     for q in found:
         b = of_item[q.key]
         share = None if b.cost is None else b.cost * q.drawn / b.quantity.drawn
+        if share is not None and q.item == DISPOSAL:
+            share *= sinking_fund(prices.interest_pct, prices.life.seasonal_line_years)
         grouped.setdefault((q.where_id, q.part), []).append((q, share))
     for (where, part), shares in grouped.items():
         life = None if part == "work" else prices.life.of(part)

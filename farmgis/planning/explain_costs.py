@@ -6,8 +6,8 @@ import math
 from collections.abc import Iterator, Sequence
 
 from farmgis.planning.costs import ALL, RUN_LABOUR_H, energy_kwh
-from farmgis.planning.economics import annuity, present_worth
-from farmgis.planning.quantities import FARM, Row, rows_of
+from farmgis.planning.economics import annuity, present_worth, sinking_fund
+from farmgis.planning.quantities import DISPOSAL, FARM, Row, rows_of
 from farmgis.planning.reasons import Reason, gaps_as_none
 from farmgis.records import Plan
 
@@ -77,8 +77,18 @@ def _paid_each_year(row: Row, plan: Plan, told: dict[str, str]) -> tuple[str, fl
     if part == "labour":
         price, runs = float(told.get("prices.labour_h", "nan")), len(rows_of(plan.tables, "irrigations"))
         return f"{runs:,} runs of zones x {RUN_LABOUR_H:g} h x {price:g}", _known(runs * RUN_LABOUR_H * price)
-    how = "its items in `quantities`, paid each year" + _lacking(row)
-    return how, _bought(plan, part) if here == FARM else None
+    how = "its items in `quantities`, paid each year; of disposal a year's share of its line's life"
+    return how + _lacking(row), _work(plan, told) if here == FARM else None
+
+
+def _work(plan: Plan, told: dict[str, str]) -> float | None:
+    """What is paid for work each year, disposal at the end of the line's life; None where it is not told."""
+    rate, life = (
+        float(told.get(f"prices.{key}", "nan")) for key in ("interest_pct", "life.seasonal_line_years")
+    )
+    items = [gaps_as_none(r) for r in rows_of(plan.tables, "quantities") if r["part"] == "work"]
+    gone = _sum([r for r in items if r["item"] == DISPOSAL], "cost")
+    return _known(_sum(items, "cost") - gone + (gone * sinking_fund(rate, life) if gone else 0.0))
 
 
 def _known(value: float) -> float | None:

@@ -164,6 +164,7 @@ trench_m = 3.0
 energy_kwh = 0.2
 labour_h = 20.0
 interest_pct = 5.0
+life = { seasonal_line_years = 2 }
 """
 
 
@@ -175,6 +176,7 @@ def priced(tmp_path_factory):
     (folder / "farm.toml").write_text((SAMPLE / "farm.toml").read_text(encoding="utf-8") + PRICES, "utf-8")
     (folder / "prices.csv").write_text(
         "item,size,unit,unit_price\ndripline,,m,0.1\nofftake,,pieces,0.5\nlaying line,,machine days,650\n"
+        "disposal of line,,m,0.01\n"
     )
     farm = read_farm(folder / "farm.toml")
     farm = replace(farm, fields=tuple(f for f in farm.fields if f.field_id in ("OB", "NH")))

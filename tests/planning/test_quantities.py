@@ -250,6 +250,19 @@ def test_costs_by_hand(found, tables):
     assert told["river", "trench"].year_cost == pytest.approx(249.0 * 0.08718, rel=1e-4)
 
 
+@pytest.mark.parametrize(("life", "share"), [(1.0, 1.0), (2.0, 1.0 / 2.06), (0.5, None)])
+def test_line_is_disposed_of_when_its_life_ends(found, tables, life, share):
+    # 10,000 m at 0.02: once in two years at 6 % it is x + 1.06 x = 200, hence x = 200 / 2.06 a year
+    items = (Price("disposal of line", "", "m", 0.02),)
+    prices = replace(GIVEN, items=items, life=Life(seasonal_line_years=life))
+    told = {(c.where_id, c.part): c for c in costs(found, priced(found, prices, PIPES), tables, prices)}
+    work = told["A", "work"].year_cost
+    if share is None:  # taken up and bought anew twice a year
+        assert work > 2.0 * 200.0
+    else:
+        assert work == pytest.approx(200.0 * share)
+
+
 def test_a_lone_field_carries_the_whole_farm(found, tables):
     told = {(c.where_id, c.part): c for c in costs(found, priced(found, GIVEN, PIPES), tables, GIVEN)}
     field, farm = told["A", "all"], told["farm", "all"]
