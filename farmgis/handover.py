@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from farmgis import tables
-from farmgis.errors import InputError
+from farmgis.errors import InputError, OutputError
 from farmgis.geodata.measured_file import read_measured
 from farmgis.geodata.plan_file import read_plan
 from farmgis.planning.comparison import Line, cautions, comparison
@@ -31,9 +31,10 @@ def check_field(plan_file: str | Path, measured_file: str | Path) -> tuple[Block
 
 
 def write_sheet(plan_file: str | Path, path: str | Path, overwrite: bool = False) -> Path:
-    """Write the sheet of a plan's test points as CSV. Raises InputError and OutputError."""
+    """Write the sheet of a plan's test points, CSV or PDF by its name. Raises InputError and OutputError."""
     from farmgis.results.field_sheet import write_field_sheet
 
+    _keep_the_plan(plan_file, path)
     return write_field_sheet(path, read_plan(plan_file), overwrite)
 
 
@@ -72,6 +73,7 @@ def write_guidance(
     """Write a plan's rows and laterals as GeoJSON for terminals. Raises InputError and OutputError."""
     from farmgis.results.guidance_file import write_guidance as write
 
+    _keep_the_plan(plan_file, path)
     plan = read_plan(plan_file)
     known = {r["field_id"] for r in rows_of(plan.tables, "fields")}
     for name in fields:
@@ -91,3 +93,9 @@ def write_surfaces(
     plan = read_plan(plan_file)
     made = surfaces(plan, gear_of_plan(plan), cell_m)
     return write(Path(folder), {name: getattr(made, name) for name in FILES}, made.grid, plan.crs, overwrite)
+
+
+def _keep_the_plan(plan_file: str | Path, path: str | Path) -> None:
+    """Refuse an output that is the plan it is made from, overwritten or not."""
+    if Path(path).exists() and Path(plan_file).exists() and Path(path).samefile(plan_file):
+        raise OutputError(f"{path}: this is the plan itself; name another file")

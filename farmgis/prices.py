@@ -15,6 +15,15 @@ class Price:
     unit_price: float
 
 
+def plain(text: str) -> str:
+    """A name without what does not matter in it, case and blanks: so that 150mm is 150 mm.
+
+    >>> plain("Block  valve") == plain("block valve"), plain("150mm") == plain("150 mm")
+    (True, True)
+    """
+    return "".join(text.split()).casefold()
+
+
 @dataclass(frozen=True)
 class Life:
     """Years until each part of a plan is bought again."""

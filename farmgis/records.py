@@ -579,3 +579,8 @@ class Plan:
     summary: dict[str, Any]
     season_shift_days: int = 0
     series: SeasonSeries = field(default_factory=SeasonSeries)
+
+    @property
+    def currency(self) -> str:
+        """What its prices are in, as the user wrote it; nothing where it tells none."""
+        return next((a.value for a in self.assumptions if a.key == "prices.currency"), "")

@@ -15,7 +15,7 @@ from rasterio.features import geometry_mask
 
 from farmgis.errors import InputError, OutputError
 from farmgis.geodata.farm_file import read_farm
-from farmgis.handover import write_guidance, write_surfaces
+from farmgis.handover import write_guidance, write_sheet, write_surfaces
 from farmgis.run import plan_farm, write_plan
 
 SAMPLE = Path(__file__).parents[1] / "sample_geodata"
@@ -70,6 +70,14 @@ def test_guidance_lines_lie_on_the_layers(lines, plan_file):
     assert sum(f["properties"]["kind"] == "row" for f in told["features"]) == drawn
     flat = sum(g.length for g in rows.geometry)
     assert read[read["kind"] == "row"].length.sum() == pytest.approx(flat, rel=1e-5)
+
+
+def test_no_output_may_be_the_plan_itself(plan_file):
+    before = plan_file.read_bytes()
+    for write in (write_guidance, write_sheet):
+        with pytest.raises(OutputError, match="the plan itself"):
+            write(plan_file, plan_file.parent / "." / plan_file.name, overwrite=True)
+    assert plan_file.read_bytes() == before
 
 
 def test_guidance_of_one_field_and_kind(plan_file, tmp_path):

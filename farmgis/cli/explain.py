@@ -22,7 +22,7 @@ def explain(plan_file: str, what_id: str, as_json: bool) -> None:
     """Tell why the figures of WHAT_ID are what they are: inputs, formulas, sources, reckoned again.
 
     WHAT_ID is an id of the plan's layers: of a field, block, lateral, submain, valve, source, main, junction
-    of mains, zone or point to measure; or farm.
+    of mains, zone, fitting, finding or point to measure; or farm.
     """
     from farmgis.handover import explain as chain
 

@@ -17,13 +17,15 @@ NO_EMITTER = "No emitter was measured: what the valves tell alone is not compare
 
 @click.command("test-points")
 @click.argument("plan_file", type=click.Path())
-@click.option("--output", "-o", required=True, type=click.Path(), help="CSV file to write.")
+@click.option(
+    "--output", "-o", required=True, type=click.Path(), help="CSV file to write; or a PDF to write on."
+)
 @click.option("--overwrite", is_flag=True, help="Replace a file that is there.")
 def test_points(plan_file: str, output: str, overwrite: bool) -> None:
     """Write the sheet of points to measure when a plan is commissioned.
 
     PLAN_FILE is a plan.gpkg. Fill in volume and seconds (or flow) and pressure, and give the sheet to
-    `farmgis check-field`.
+    `farmgis check-field`. With an output that ends in .pdf it is pages to print and write on, a block each.
     """
     from farmgis.handover import write_sheet
 
@@ -63,7 +65,7 @@ def _dry(zeros: int) -> str:
 
 def _lines(b: Any) -> list[str]:
     head = (
-        f"{b.block_id}: {b.grade}; {counted(b.emitters, 'emitter')} measured, {_dry(b.zeros)}",
+        f"{b.block_id}: uniformity {b.grade}; {counted(b.emitters, 'emitter')} measured, {_dry(b.zeros)}",
         f"  flow {b.mean_flow_l_h:.2f} l/h on the mean, {b.expected_flow_l_h:.2f} expected; "
         f"of what their head lets expect {b.performance_pct:.0f} %",
         f"  uniformity: lowest quarter {b.emission_uniformity_pct:.0f} % "

@@ -94,14 +94,18 @@ def _cost_lines(plan: Plan) -> list[str]:
     """What the farm costs, where prices were given."""
     costs = plan.tables["costs"].columns
     rows = zip(*(costs[k] for k in COST_KEYS), strict=True) if costs else ()
-    currency = next((f"{a.value} " for a in plan.assumptions if a.key == "prices.currency"), "")
+    currency = f"{plan.currency} " if plan.currency else ""
     lines = []
     for where, part, first, year, hectare, unpriced in rows:
         if (where, part) == ("farm", "all"):
             paid = f"{_money(first)} at first, {_money(year)} a year ({_money(hectare)} a hectare)"
-            without = f", without {unpriced} items that have no price" if unpriced else ""
+            without = f", without {_no_price(int(unpriced))}" if unpriced else ""
             lines.append(f"  cost {currency}{paid}{without}")
     return lines
+
+
+def _no_price(items: int) -> str:
+    return f"{counted(items, 'item')} that {'has' if items == 1 else 'have'} no price"
 
 
 def _money(value: float | None) -> str:

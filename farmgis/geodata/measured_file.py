@@ -9,6 +9,7 @@ from pathlib import Path
 
 from farmgis.errors import InputError
 from farmgis.geodata import gate
+from farmgis.geodata.typed_table import parted_by, typed_number, typed_rows
 from farmgis.prices import Measured
 
 KPA_A_METRE = 9.80665
@@ -29,13 +30,13 @@ def read_measured(path: str | Path, known: Collection[str]) -> dict[str, Measure
     cannot be used.
     """
     file = gate.local_file(path, "measured")
-    reader, names = _reader(file)
+    reader, names, parted = _reader(file)
     found: dict[str, Measured] = {}
     problems: list[str] = []
     for row in reader:
         cells = {k: (row.get(n) or "").strip() for k, n in names.items()}
         try:
-            one = _measured(cells, known)
+            one = _measured(cells, known, parted)
         except ValueError as error:
             problems.append(f"line {reader.line_num}: {error}")
             continue
@@ -51,16 +52,15 @@ def read_measured(path: str | Path, known: Collection[str]) -> dict[str, Measure
     return found
 
 
-def _reader(file: Path) -> tuple[csv.DictReader[str], Mapping[str, str]]:
-    """The rows, and the file's own name of each column that is used."""
+def _reader(file: Path) -> tuple[csv.DictReader[str], Mapping[str, str], str]:
+    """The rows, the file's own name of each column that is used, and what parts its columns."""
     if file.stat().st_size > MOST_BYTES:
         raise InputError(f"measured {file.name}: over {MOST_BYTES / 1e6:.0f} MB: this is no sheet of points")
     try:
         text = file.read_bytes().decode("utf-8-sig")
     except UnicodeDecodeError:
         raise InputError(f"measured {file.name}: not UTF-8 text; save it as UTF-8 CSV") from None
-    first = text.split("\n", 1)[0]
-    reader = csv.DictReader(text.splitlines(), delimiter=";" if first.count(";") > first.count(",") else ",")
+    reader = typed_rows(text)
     names = {" ".join((n or "").split()).lower(): n for n in reader.fieldnames or ()}
     used = {k: names[k] for k in ("point_id", *COLUMNS) if k in names}
     if "point_id" not in used or not set(used) & {*FLOWS, "volume_ml", *HEADS}:
@@ -68,12 +68,12 @@ def _reader(file: Path) -> tuple[csv.DictReader[str], Mapping[str, str]]:
             f"measured {file.name}: columns point_id and one of {', '.join(COLUMNS)} are needed "
             f"(found {', '.join(n for n in names if n) or 'nothing'})"
         )
-    return reader, used
+    return reader, used, parted_by(text)
 
 
-def _measured(cells: Mapping[str, str], known: Collection[str]) -> Measured | None:
+def _measured(cells: Mapping[str, str], known: Collection[str], parted: str) -> Measured | None:
     """A row; None where nothing is filled in. Raises ValueError."""
-    numbers = {k: _number(k, v) for k, v in cells.items() if k != "point_id" and v}
+    numbers = {k: _number(k, v, parted) for k, v in cells.items() if k != "point_id" and v}
     if not numbers:
         return None
     point = cells["point_id"]
@@ -82,11 +82,11 @@ def _measured(cells: Mapping[str, str], known: Collection[str]) -> Measured | No
     return Measured(point, _flow_l_h(numbers), next(_heads(numbers), None))
 
 
-def _number(key: str, text: str) -> float:
+def _number(key: str, text: str, parted: str) -> float:
     try:
-        value = float(text)
-    except ValueError:
-        raise ValueError(f"{key} {text!r} is no number; write it as 12.5") from None
+        value = typed_number(text, parted)
+    except ValueError as problem:
+        raise ValueError(f"{key} {text!r} {problem}; write it as 12.5") from None
     if not math.isfinite(value) or value < 0.0:
         raise ValueError(f"{key} {text} is not from 0 up")
     return value

@@ -11,7 +11,8 @@ from typing import Any
 
 from farmgis.errors import InputError
 from farmgis.geodata import gate
-from farmgis.prices import Life, Price, Prices
+from farmgis.geodata.typed_table import parted_by, typed_number, typed_rows
+from farmgis.prices import Life, Price, Prices, plain
 from farmgis.records import Pipe
 
 COLUMNS = ("item", "size", "unit", "unit_price")
@@ -31,13 +32,11 @@ def prices_of(document: Mapping[str, Any], folder: Path) -> Prices:
 def priced_pipes(pipes: Sequence[Pipe], prices: Prices) -> tuple[Pipe, ...]:
     """Pipes with the price that the table has for them, as main or as submain pipe."""
     listed = {
-        " ".join(p.size.split()).casefold(): p.unit_price
+        plain(p.size): p.unit_price
         for p in prices.items
         if p.item.casefold() in ("submain pipe", "main pipe", "pipe") and p.unit == "m" and p.size
     }
-    return tuple(
-        replace(p, price_m=listed.get(_size(p).casefold(), p.price_m)) if listed else p for p in pipes
-    )
+    return tuple(replace(p, price_m=listed.get(plain(_size(p)), p.price_m)) if listed else p for p in pipes)
 
 
 def _size(pipe: Pipe) -> str:
@@ -50,8 +49,7 @@ def read_prices(path: Path) -> tuple[Price, ...]:
     Raises InputError with the lines that cannot be used.
     """
     text = _text(path)
-    first = text.split("\n", 1)[0]
-    reader = csv.DictReader(text.splitlines(), delimiter=";" if first.count(";") > first.count(",") else ",")
+    reader = typed_rows(text)
     names = {" ".join((n or "").split()).lower(): n for n in reader.fieldnames or ()}
     lacking = [c for c in COLUMNS if c not in names]
     if lacking:
@@ -60,7 +58,7 @@ def read_prices(path: Path) -> tuple[Price, ...]:
             f"prices {path.name}: no column {', '.join(lacking)}; the first line should be "
             f"{','.join(COLUMNS)} (found {found})"
         )
-    prices, problems = _prices(reader, names)
+    prices, problems = _prices(reader, names, parted_by(text))
     if problems:
         more = f"; and {len(problems) - MOST_PROBLEMS} more" if len(problems) > MOST_PROBLEMS else ""
         raise InputError(f"prices {path.name}: {'; '.join(problems[:MOST_PROBLEMS])}{more}")
@@ -76,7 +74,9 @@ def _text(path: Path) -> str:
         raise InputError(f"prices {path.name}: not UTF-8 text; save the file as UTF-8 CSV") from None
 
 
-def _prices(reader: csv.DictReader[str], names: Mapping[str, str | None]) -> tuple[list[Price], list[str]]:
+def _prices(
+    reader: csv.DictReader[str], names: Mapping[str, str | None], parted: str
+) -> tuple[list[Price], list[str]]:
     prices: list[Price] = []
     problems: list[str] = []
     lines: dict[tuple[str, str], int] = {}
@@ -84,24 +84,25 @@ def _prices(reader: csv.DictReader[str], names: Mapping[str, str | None]) -> tup
         cells = {c: " ".join((row.get(names[c] or "") or "").split()) for c in COLUMNS}
         if not any(cells.values()):
             continue
-        wrong = list(_wrong(cells, lines))
+        wrong = list(_wrong(cells, lines, parted))
         problems += [f"line {reader.line_num}: {text}" for text in wrong]
-        lines.setdefault((cells["item"].casefold(), cells["size"].casefold()), reader.line_num)
+        lines.setdefault((plain(cells["item"]), plain(cells["size"])), reader.line_num)
         if not wrong:
-            prices.append(Price(cells["item"], cells["size"], cells["unit"], float(cells["unit_price"])))
+            price = typed_number(cells["unit_price"], parted)
+            prices.append(Price(cells["item"], cells["size"], cells["unit"], price))
     return prices, problems
 
 
-def _wrong(cells: Mapping[str, str], lines: Mapping[tuple[str, str], int]) -> Iterator[str]:
+def _wrong(cells: Mapping[str, str], lines: Mapping[tuple[str, str], int], parted: str) -> Iterator[str]:
     """What is wrong with a row, in words."""
     yield from (f"{key} is empty" for key in ("item", "unit", "unit_price") if not cells[key])
-    before = lines.get((cells["item"].casefold(), cells["size"].casefold()))
+    before = lines.get((plain(cells["item"]), plain(cells["size"])))
     if before is not None:
         yield f"{cells['item']!r} of size {cells['size']!r} stands in line {before} already"
     try:
-        price = float(cells["unit_price"] or 0.0)
-    except ValueError:
-        yield f"unit_price {cells['unit_price']!r} is no number; write it as 1234.5"
+        price = typed_number(cells["unit_price"] or "0", parted)
+    except ValueError as problem:
+        yield f"unit_price {cells['unit_price']!r} {problem}; write it as 1234.5"
         return
     if not math.isfinite(price) or price < 0.0:
         yield f"unit_price {cells['unit_price']} is not from 0 up"

@@ -56,16 +56,11 @@ def comparison(plans: Sequence[Plan]) -> tuple[Line, ...]:
     return tuple(lines)
 
 
-def currency_of(plan: Plan) -> str:
-    """The currency that a plan's prices are in; nothing where it tells none."""
-    return next((a.value for a in plan.assumptions if a.key == "prices.currency"), "")
-
-
 def cautions(plans: Sequence[Plan], names: Sequence[str]) -> tuple[str, ...]:
     """What makes the plans' costs not comparable, in words."""
     told = []
     priced = [p for p in plans if _cost(p.tables, "year_cost") is not None]
-    currencies = sorted({currency_of(p) or "none stated" for p in priced})
+    currencies = sorted({p.currency or "none stated" for p in priced})
     if len(currencies) > 1:
         told.append(f"costs are in different currencies: {', '.join(currencies)}")
     for plan, name in zip(plans, names, strict=True):
@@ -82,7 +77,7 @@ def cautions(plans: Sequence[Plan], names: Sequence[str]) -> tuple[str, ...]:
 
 
 def _unit(unit: str, plans: Sequence[Plan]) -> str:
-    names = {currency_of(p) for p in plans} - {""}
+    names = {p.currency for p in plans} - {""}
     return unit.replace("currency", names.pop()) if len(names) == 1 else unit
 
 
@@ -113,8 +108,11 @@ def _item(tables: Tables, item: str, divisor: float = 1.0) -> float:
 
 
 def _short(tables: Tables) -> Value:
+    """The sources that are short, and those whose season was only assumed, so that none can be judged."""
     rows = rows_of(tables, "supply_balance")
-    return ", ".join(r["source_id"] for r in rows if str(r["verdict"]).startswith("short")) or "none"
+    short = [str(r["source_id"]) for r in rows if str(r["verdict"]).startswith("short")]
+    unjudged = [f"{r['source_id']} not judged" for r in rows if r["verdict"] == "not judged"]
+    return ", ".join([*short, *unjudged]) or ("none" if rows else None)
 
 
 def _cost(tables: Tables, column: str) -> float | None:

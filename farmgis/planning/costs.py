@@ -10,9 +10,9 @@ from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from typing import Any
 
-from farmgis.planning.economics import annuity, present_worth
-from farmgis.planning.quantities import FARM, Quantity, Tables, farm_totals, pipe_size, rows_of
-from farmgis.prices import Price, Prices
+from farmgis.planning.economics import annuity, present_worth, sinking_fund
+from farmgis.planning.quantities import DISPOSAL, FARM, Quantity, Tables, farm_totals, pipe_size, rows_of
+from farmgis.prices import Price, Prices, plain
 from farmgis.records import (
     Assumption,
     Finding,
@@ -42,7 +42,7 @@ class Priced:
 class Cost:
     """A row of `costs`: what a part costs in a field, at a source or on the whole farm.
 
-    `unpriced` tells how many of its items have no price: the sums leave those out.
+    `lacking` names its items that have no price: the sums leave those out.
     """
 
     where_id: str
@@ -52,7 +52,12 @@ class Cost:
     life_years: float | None
     year_cost: float | None
     present_cost: float | None
-    unpriced: int
+    lacking: frozenset[tuple[str, ...]] = frozenset()
+
+    @property
+    def unpriced(self) -> int:
+        """How many of its items have no price; one that lies in several places is one item."""
+        return len(self.lacking)
 
     @property
     def year_cost_ha(self) -> float | None:
@@ -70,11 +75,6 @@ def priced(found: Sequence[Quantity], prices: Prices, pipes: Sequence[Pipe]) -> 
     book = {(plain(p.item), plain(p.size)): p for p in prices.items}
     by_size = {pipe_size(vars(p)): p for p in pipes}
     return tuple(Priced(q, _unit_price(q, book, prices, by_size)) for q in farm_totals(found))
-
-
-def plain(text: str) -> str:
-    """A name without what does not matter in it: case and doubled blanks."""
-    return " ".join(text.split()).casefold()
 
 
 def _unit_price(
@@ -166,35 +166,48 @@ def _bought_parts(
 ) -> Iterator[Cost]:
     """A row for each place and part, each item's cost shared by what is drawn there."""
     of_item = {b.quantity.key: b for b in bought}
-    grouped: dict[tuple[str, str], list[float | None]] = {}
+    grouped: dict[tuple[str, str], list[tuple[Quantity, float | None]]] = {}
     for q in found:
         b = of_item[q.key]
         share = None if b.cost is None else b.cost * q.drawn / b.quantity.drawn
-        grouped.setdefault((q.where_id, q.part), []).append(share)
+        if share is not None and q.item == DISPOSAL:
+            share *= sinking_fund(prices.interest_pct, prices.life.seasonal_line_years)
+        grouped.setdefault((q.where_id, q.part), []).append((q, share))
     for (where, part), shares in grouped.items():
         life = None if part == "work" else prices.life.of(part)
-        yield _cost(where, part, ha.get(where, 0.0), _total(shares), life, prices, shares.count(None))
+        lacking = frozenset(q.key for q, share in shares if share is None)
+        yield _cost(where, part, ha.get(where, 0.0), _total(s for _, s in shares), life, prices, lacking)
 
 
 def _cost(
-    where: str, part: str, ha: float, money: float | None, life: float | None, prices: Prices, unpriced: int
+    where: str,
+    part: str,
+    ha: float,
+    money: float | None,
+    life: float | None,
+    prices: Prices,
+    lacking: frozenset[tuple[str, ...]],
 ) -> Cost:
     """A cost that is paid once in `life` years or, with None, each year."""
     year = money if life is None or money is None else money * annuity(prices.interest_pct, life)
     present = None if year is None else year * present_worth(prices.interest_pct, prices.horizon_years)
-    return Cost(where, part, ha, None if life is None else money, life, year, present, unpriced)
+    return Cost(where, part, ha, None if life is None else money, life, year, present, lacking)
 
 
 def _running(tables: Tables, ha: Mapping[str, float], prices: Prices) -> Iterator[Cost]:
     """Energy of each field's water, and the farm's labour for its runs; none where they are not planned."""
     for field_id, kwh in energy_kwh(tables).items():
         money = None if prices.energy_kwh is None else prices.energy_kwh * kwh
-        yield _cost(field_id, "energy", ha[field_id], money, None, prices, int(money is None))
+        yield _cost(field_id, "energy", ha[field_id], money, None, prices, _lacking("energy", money))
     runs = len(rows_of(tables, "irrigations"))
     if runs:
         hours = runs * RUN_LABOUR_H
         money = None if prices.labour_h is None else prices.labour_h * hours
-        yield _cost(FARM, "labour", ha[FARM], money, None, prices, int(money is None))
+        yield _cost(FARM, "labour", ha[FARM], money, None, prices, _lacking("labour", money))
+
+
+def _lacking(what: str, money: float | None) -> frozenset[tuple[str, ...]]:
+    return frozenset() if money is not None else frozenset({(what,)})
 
 
 def energy_kwh(tables: Tables) -> dict[str, float]:
@@ -239,7 +252,7 @@ def summed(where_id: str, part: str, irrigated_ha: float, rows: Sequence[Cost]) 
         lives.pop() if len(lives) == 1 else None,
         _total(c.year_cost for c in rows),
         _total(c.present_cost for c in rows),
-        sum(c.unpriced for c in rows),
+        frozenset().union(*(c.lacking for c in rows)),
     )
 
 
@@ -289,7 +302,8 @@ def field_quantity_rows(found: Sequence[Quantity]) -> list[dict[str, Any]]:
 
 def cost_rows(found: Sequence[Cost]) -> list[dict[str, Any]]:
     """The rows of `costs`."""
-    return [vars(c) | {"year_cost_ha": c.year_cost_ha} for c in found]
+    columns = ("where_id", "part", "irrigated_ha", "first_cost", "life_years", "year_cost", "present_cost")
+    return [{name: getattr(c, name) for name in (*columns, "unpriced", "year_cost_ha")} for c in found]
 
 
 def cost_assumptions(prices: Prices) -> tuple[Assumption, ...]:

@@ -12,9 +12,12 @@ from difflib import get_close_matches
 
 from farmgis.errors import InputError
 from farmgis.planning.explain_block import block_reasons, lateral_reasons, submain_reasons, valve_reasons
+from farmgis.planning.explain_costs import cost_reasons
 from farmgis.planning.explain_farm import (
     farm_reasons,
     field_reasons,
+    finding_reasons,
+    fitting_reasons,
     junction_reasons,
     main_reasons,
     point_reasons,
@@ -41,6 +44,16 @@ KINDS: Mapping[str, tuple[str, str, Reasons]] = {
 }
 
 
+COSTED = ("fields", "supply_balance")
+"""Layers whose ids have rows in `costs`."""
+
+TOLD: Mapping[str, tuple[str, str, Callable[[Row, Plan], Iterator[Reason]]]] = {
+    "fittings": ("fitting_id", "a fitting", fitting_reasons),
+    "findings": ("finding_id", "a finding", finding_reasons),
+}
+"""What is told with its reason, and is not to be reckoned from the layers."""
+
+
 @dataclass(frozen=True)
 class Explanation:
     """All that is told of one id."""
@@ -55,21 +68,31 @@ class Explanation:
 def explained(plan: Plan, gear: Gear, pipes: Sequence[Pipe], what_id: str) -> Explanation:
     """The chain behind an id's figures. Raises InputError with the nearest ids where there is none."""
     if what_id in (FARM, plan.name):
-        return Explanation(what_id, "the farm", tuple(farm_reasons(plan)), (), _findings(plan, {FARM}))
+        told = (*farm_reasons(plan), *cost_reasons(FARM, plan))
+        return Explanation(what_id, "the farm", told, _prices(plan), _findings(plan, {FARM}))
     known: list[str] = []
     for layer, (key, kind, reasons) in KINDS.items():
         rows = rows_of(plan.tables, layer)
         own = [r for r in rows if str(r[key]) == what_id]
         if own:
             told = tuple(reason for row in own for reason in reasons(row, plan, gear, pipes))
+            if layer in COSTED:
+                told += tuple(cost_reasons(what_id, plan))
             about = _names_of(own[0], what_id)
             return Explanation(what_id, kind, told, _assumptions(plan, own[0]), _findings(plan, about))
+        known += [str(r[key]) for r in rows]
+    for layer, (key, kind, why) in TOLD.items():
+        rows = rows_of(plan.tables, layer)
+        for row in (r for r in rows if str(r[key]) == what_id):
+            own_words = _findings(plan, {what_id}) if layer != "findings" else _same(plan, row)
+            return Explanation(what_id, kind, tuple(why(row, plan)), (), own_words)
         known += [str(r[key]) for r in rows]
     joined = tuple(junction_reasons(what_id, plan))
     if joined:
         return Explanation(what_id, "a junction of mains", joined, (), _findings(plan, {what_id}))
     known.append(FARM)
-    near = get_close_matches(what_id, known, n=4, cutoff=0.4)
+    by_plain = {name.casefold(): name for name in known}
+    near = [by_plain[n] for n in get_close_matches(what_id.casefold(), by_plain, n=4, cutoff=0.4)]
     hint = f"did you mean {', '.join(near)}?" if near else "ids are those of the layers, such as a block's"
     raise InputError(f"{what_id!r} is no id of this plan; {hint}")
 
@@ -81,6 +104,16 @@ def _names_of(row: Row, what_id: str) -> set[str]:
 
 def _findings(plan: Plan, about: set[str]) -> tuple[Finding, ...]:
     return tuple(f for f in plan.findings if f.where_id in about)
+
+
+def _same(plan: Plan, row: Row) -> tuple[Finding, ...]:
+    """The finding of a row of the layer `findings`."""
+    return tuple(f for f in plan.findings if (f.what, f.where_id) == (row["what"], row["where_id"]))[:1]
+
+
+def _prices(plan: Plan) -> tuple[Assumption, ...]:
+    """What costs rest on."""
+    return tuple(a for a in plan.assumptions if a.key.startswith("prices."))
 
 
 def _assumptions(plan: Plan, row: Row) -> tuple[Assumption, ...]:

@@ -106,21 +106,22 @@ def _flow_and_heads(row: Row, line: Dripline, found: Emitters) -> Iterator[Reaso
         "head variation",
         row["head_variation_pct"],
         "%",
-        "100 (max - min) / mean of its emitters' heads",
+        f"100 (max - min) / mean of its emitters' heads, their mean {mean:.5g} m",
         again=head_variation_pct(low, high, mean),
     )
     yield Reason(
         "flow variation",
         row["flow_variation_pct"],
         "%",
-        "100 (max - min) / max of its emitters' flows",
+        f"100 (max - min) / max of its emitters' flows, {q_low:.5g} to {q_high:.5g} l/h",
         again=flow_variation_pct(q_low, q_high),
     )
     yield Reason(
         "emission uniformity",
         row["emission_uniformity_pct"],
         "%",
-        f"100 (1 - 1.27 Cv / sqrt n) qmin / qmean, Cv {line.variation:g}, n 1",
+        f"100 (1 - 1.27 Cv / sqrt n) qmin / qmean, Cv {line.variation:g}, n 1, qmin {q_low:.5g}, "
+        f"qmean {q_mean:.5g} l/h",
         "ASABE EP405, from memory",
         emission_uniformity_pct(q_low, q_mean, line.variation),
     )
@@ -160,6 +161,7 @@ def _water(row: Row, plan: Plan) -> Iterator[Reason]:
     for need in own:
         if need["basis"] == "assumed":
             yield Reason("season", need["gross_mm"], "mm", "an assumed figure: no weather was given")
+            yield from _volume_and_peak(row, need, "an assumed figure: no weather was given")
             continue
         yield Reason(
             "crop's water use",
@@ -172,12 +174,13 @@ def _water(row: Row, plan: Plan) -> Iterator[Reason]:
             "net",
             need["net_mm"],
             "mm",
-            "crop's use less effective rain and soil water used",
+            f"crop's use less effective rain ({need['rain_effective_mm']:.1f} mm) and soil water used "
+            f"({need['soil_water_used_mm']:.1f} mm)",
             "FAO-56",
             need["et_crop_mm"] - need["rain_effective_mm"] - need["soil_water_used_mm"],
         )
         share = min(row["emission_uniformity_pct"] / 100.0, EFFICIENCY_MAX)
-        how = f"(net + leaching) / min(emission uniformity, {EFFICIENCY_MAX:g})"
+        how = f"(net + leaching, {need['leaching_mm']:.1f} mm) / min(emission uniformity, {EFFICIENCY_MAX:g})"
         yield Reason(
             "gross",
             need["gross_mm"],
@@ -186,13 +189,19 @@ def _water(row: Row, plan: Plan) -> Iterator[Reason]:
             "the cap is common practice",
             (need["net_mm"] + need["leaching_mm"]) / share,
         )
-        yield Reason(
-            "volume of the season",
-            need["gross_m3"],
-            "m3",
-            "gross x area x 10",
-            again=need["gross_mm"] * row["area_ha"] * 10.0,
+        day = (
+            "the greatest gross depth a day, the mean over one interval of the design year; needs the weather"
         )
+        yield from _volume_and_peak(row, need, day)
+
+
+def _volume_and_peak(row: Row, need: Row, day: str) -> Iterator[Reason]:
+    by_area = "x area x 10"
+    volume = need["gross_mm"] * row["area_ha"] * 10.0
+    yield Reason("volume of the season", need["gross_m3"], "m3", f"gross {by_area}", again=volume)
+    yield Reason("peak depth", need["peak_mm_day"], "mm/day", day)
+    peak = need["peak_mm_day"] * row["area_ha"] * 10.0
+    yield Reason("peak", need["peak_m3_day"], "m3/day", f"peak depth {by_area}", again=peak)
 
 
 # ---- laterals, submains, valves --------------------------------------------------------------------

@@ -9,11 +9,12 @@ import numpy as np
 
 from farmgis.hydraulics.emitters import emitter_flow_l_h
 from farmgis.hydraulics.friction import head_loss_m, velocity_m_s
+from farmgis.hydraulics.water import Water
 from farmgis.planning.explain_block import law_of, line_of, metres
 from farmgis.planning.main_sizes import MAIN_LOSS_FACTOR
 from farmgis.planning.pump import energy_kwh_m3, shaft_kw
 from farmgis.planning.quantities import Row, pipe_size, rows_of
-from farmgis.planning.reasons import Reason
+from farmgis.planning.reasons import Reason, gaps_as_none
 from farmgis.planning.redone import Gear
 from farmgis.records import Pipe, Plan
 
@@ -55,6 +56,28 @@ def junction_reasons(node: str, plan: Plan) -> Iterator[Reason]:
         ids = dict.fromkeys(str(r["main_id"]) for r in mains if r[end] == node)
         if ids:
             yield Reason(what, ", ".join(ids), "", f"`{end}` of the layer mains")
+
+
+def fitting_reasons(row: Row, plan: Plan) -> Iterator[Reason]:
+    """A fitting: what it is, why it stands there, on what."""
+    row = gaps_as_none(row)
+    yield Reason("kind", row["kind"], "", str(row["reason"]))
+    yield Reason("size", row["size_mm"], "mm", "nominal: by what it stands on, or by its flow")
+    yield Reason("stands on", row["on_id"], "", "ask for that id to see its figures")
+    yield Reason("elevation", row["elevation_m"], "m", "the ground there; needs the elevation model")
+    if row.get("set_head_m") is not None:
+        yield Reason("set head", row["set_head_m"], "m", "the head that it holds, or opens at")
+
+
+def finding_reasons(row: Row, plan: Plan) -> Iterator[Reason]:
+    """A finding: what was measured against which limit; its words and advice are told with it."""
+    row = gaps_as_none(row)
+    yield Reason("severity", row["severity"], "", f"a matter of {row['about']}")
+    yield Reason("where", row["where_id"], "", "ask for that id to see its figures")
+    if row["measured"] is not None:
+        unit = str(row["unit"] or "")
+        against = "" if row["limit"] is None else f", against {row['limit']:,.6g} {unit}".rstrip()
+        yield Reason("measured", row["measured"], unit, f"as the plan has it{against}")
 
 
 def field_reasons(row: Row, plan: Plan, gear: Gear, pipes: Sequence[Pipe]) -> Iterator[Reason]:
@@ -219,8 +242,8 @@ def _pump(name: str, plan: Plan, gear: Gear, told: dict[str, str]) -> Iterator[R
             f"shift {duty['shift']}: power at the shaft",
             duty["pump_kw"],
             "kW",
-            f"density x gravity x {duty['flow_m3h']:.0f} m3/h x {duty['duty_head_m']:.1f} m over the pump's "
-            f"efficiency ({pump:g} %)",
+            f"{_weight(water)} x {duty['flow_m3h']:.1f} m3/h / 3600 x {duty['duty_head_m']:.2f} m over the "
+            f"pump's efficiency ({pump:g} %)",
             "law; PAES 608:2016",
             shaft_kw(duty["flow_m3h"], duty["duty_head_m"], pump, water)
             if plain and water is not None
@@ -238,6 +261,14 @@ def _pump(name: str, plan: Plan, gear: Gear, told: dict[str, str]) -> Iterator[R
                 if plain and water is not None
                 else None,
             )
+
+
+def _weight(water: Water | None) -> str:
+    return (
+        "density x gravity"
+        if water is None
+        else f"{water.density_kg_m3:.1f} kg/m3 x {water.gravity_m_s2:g} m/s2"
+    )
 
 
 def main_reasons(row: Row, plan: Plan, gear: Gear, pipes: Sequence[Pipe]) -> Iterator[Reason]:
@@ -279,7 +310,7 @@ def main_reasons(row: Row, plan: Plan, gear: Gear, pipes: Sequence[Pipe]) -> Ite
         f"{name}head lost",
         row["head_loss_m"],
         "m",
-        f"friction at the design flow, x {MAIN_LOSS_FACTOR:g} for bends and branchings",
+        f"friction at the design flow, x {MAIN_LOSS_FACTOR:g} for bends and branchings{_walls(pipe, water)}",
         "Darcy-Weisbach",
         again,
     )
@@ -290,6 +321,13 @@ def main_reasons(row: Row, plan: Plan, gear: Gear, pipes: Sequence[Pipe]) -> Ite
         "one linear program over all shifts: least yearly cost of pipe "
         "and energy; without prices by weight of pipe",
     )
+
+
+def _walls(pipe: Pipe | None, water: Water | None) -> str:
+    """Roughness and viscosity, with which a loss can be redone by hand."""
+    if pipe is None or water is None:
+        return ""
+    return f"; roughness {pipe.roughness_mm:g} mm, {water.viscosity_m2_s:.4g} m2/s"
 
 
 def point_reasons(row: Row, plan: Plan, gear: Gear, pipes: Sequence[Pipe]) -> Iterator[Reason]:

@@ -27,6 +27,10 @@ HEAD_OFF_PCT = 10.0
 EMITTER_OFF_PCT = 10.0
 """Emitters so far from what their head lets expect are looked into (common practice)."""
 
+EVEN_SPREAD = 0.07
+"""Emitters with a standard deviation of less than this share of their mean are all alike: manufacture, a cup
+and a watch make as much (common practice)."""
+
 MISREAD = 5.0
 """What is off by more than this factor is rather a wrong unit or column than the system (common practice)."""
 
@@ -241,7 +245,9 @@ def _of_emitters(check: BlockCheck, own: _Set, line: Dripline) -> Iterator[str]:
     if check.zeros:
         dry = f"{check.zeros} of {check.emitters} emitters give nothing"
         yield f"{dry}: plugged, or the line is broken before them"
-    if poor.sum() >= max(2, 0.1 * share.size):
+    if _evenly_low(share):
+        yield _evenly_low_words(check)
+    elif poor.sum() >= max(2, 0.1 * share.size):
         yield (
             f"{int(poor.sum())} of {share.size} emitters give less than their head lets expect: plugging; "
             + (_where_plugged(own, poor))
@@ -251,6 +257,28 @@ def _of_emitters(check: BlockCheck, own: _Set, line: Dripline) -> Iterator[str]:
             f"emitters give {check.performance_pct:.0f} % of what their head lets expect: another line than "
             "planned, a worn or torn membrane, or a gauge that reads low"
         )
+
+
+def _evenly_low(share: Floats) -> bool:
+    """Whether all emitters give less than their head lets expect, and all alike: plugging is not so even."""
+    if not np.isfinite(share).all() or share.size < 2:
+        return False
+    mean = float(share.mean())
+    return 0.0 < mean < 1.0 - EMITTER_OFF_PCT / 100.0 and float(share.std()) < EVEN_SPREAD * mean
+
+
+def _evenly_low_words(check: BlockCheck) -> str:
+    said = f"emitters give {check.performance_pct:.0f} % of what "
+    if check.head_pct is None and check.valve_head_pct is None:
+        return (
+            f"{said}the planned head lets expect, all alike, and no pressure was measured: a low head "
+            "comes before plugging, which is uneven. Measure the pressure at the valve and at some emitters, "
+            "and look at the regulator, the filter, half-shut valves, the pump"
+        )
+    return (
+        f"{said}their head lets expect, all alike, and plugging is not so even: another line than planned, a "
+        "gauge that reads high, or a wrong unit; only then what coats every emitter"
+    )
 
 
 def _where_plugged(own: _Set, poor: np.ndarray) -> str:

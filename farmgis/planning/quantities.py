@@ -35,6 +35,9 @@ WITHOUT_SPARE = frozenset({"regulator", "reducing valve", "check", "pressure rel
 COUNTED_APART = frozenset({"pump", "check valve", "settling pond"})
 """Pieces of the head works that have a row of their own, or are dug."""
 
+DISPOSAL = "disposal of line"
+"""What is done with line of row crops at the end of its life, not of each season."""
+
 FARM = "farm"
 
 
@@ -276,7 +279,7 @@ def _work(own: str, days: float, line: Quantity, stays: bool) -> list[Quantity]:
     return [
         Quantity("laying line", "", "machine days", "work", own, days),
         Quantity("taking up line", "", "machine days", "work", own, days),
-        Quantity("disposal of line", line.size, "m", "work", own, line.drawn),
+        Quantity(DISPOSAL, line.size, "m", "work", own, line.drawn),
     ]
 
 

@@ -2,10 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 CLOSE = 1e-3
 """What is reckoned again agrees within this share."""
+
+
+def gaps_as_none(row: Mapping[str, Any]) -> dict[str, Any]:
+    """A row whose gaps are None, also where it was read back with NaN for them."""
+    return {name: None if value != value else value for name, value in row.items()}
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,12 @@ import numpy as np
 import pyproj
 import shapely
 
+from farmgis.errors import OutputError
 from farmgis.records import Plan, Table
+from farmgis.results.map_files import book
+from farmgis.results.map_frame import A4
+from farmgis.results.map_schedules import Columns, table_sheets
+from farmgis.results.map_sheets import SheetPlan
 from farmgis.results.whole_file import csv_text, write_whole
 
 COLUMNS = (
@@ -21,11 +26,54 @@ COLUMNS = (
 )  # fmt: skip
 KPA_A_METRE = 9.80665
 
+UNDER = (
+    "Measured by ____________________  on ______________   Flush first; run the block until its pressure is "
+    "steady. 0 where nothing comes; blank what was not measured."
+)
+PAPER_FORM = Columns(
+    ("point", "lateral", "along the submain", "along the lateral", "emitter", "from inlet (m)",
+     "longitude (°)", "latitude (°)", "expect (kPa)", "expect (ml in 60 s)", "ml", "seconds", "kPa", "note"),
+    (11.0, 15.0, 31.0, 24.0, 13.0, 21.0, 24.0, 22.0, 19.0, 26.0, 18.0, 15.0, 15.0, 18.0),
+    paper=A4, row_mm=5.0,
+    foot="Pipes are under pressure: open slowly, stand aside.",
+)  # fmt: skip
+
 
 def write_field_sheet(path: Path | str, plan: Plan, overwrite: bool = False) -> Path:
-    """Write the plan's test points as CSV, columns to fill in left blank; returns the file."""
+    """Write the plan's test points, columns to fill in left blank; returns the file.
+
+    As CSV, which is read back; or, where the file's name ends in .pdf, as pages to write on, a block each.
+    """
     rows = list(_rows(plan.tables["test_points"], plan.crs))
-    return write_whole(path, csv_text(COLUMNS, rows), overwrite)
+    if Path(path).suffix.lower() != ".pdf":
+        return write_whole(path, csv_text(COLUMNS, rows), overwrite)
+    pages = _pages(plan.name, rows)
+    if not pages:
+        raise OutputError(f"{path}: the plan has no point to measure; plan a block first")
+    return write_whole(path, book(f"{plan.name}: points to measure", pages), overwrite)
+
+
+def _pages(farm: str, rows: list[list[Any]]) -> list[SheetPlan]:
+    """A block's points on a page, with room for a pencil."""
+    told = [dict(zip(COLUMNS, row, strict=True)) for row in rows]
+    pages: list[SheetPlan] = []
+    for block_id in dict.fromkeys(r["block_id"] for r in told):
+        lines = [_line(r) for r in told if r["block_id"] == block_id]
+        title = f"{block_id} · points to measure · {farm}"
+        pages += [SheetPlan(str(block_id), d, False) for d in table_sheets(title, UNDER, PAPER_FORM, lines)]
+    return pages
+
+
+def _line(r: dict[str, Any]) -> list[str]:
+    """A point as it is printed; a valve's flow is read from the meter, an emitter's is caught."""
+    point = str(r["point_id"]).rpartition("-")[2]
+    place = [f"{r['longitude_deg']:.6f}", f"{r['latitude_deg']:.6f}", f"{r['expected_pressure_kpa']}"]
+    if r["kind"] == "valve":
+        flow = [f"{r['expected_flow_m3h']:g} m³/h", "m³/h:", "", "", ""]
+        return [point, "", str(r["at_submain"]), "", "", "", *place, *flow]
+    lateral = str(r["lateral_id"]).removeprefix(f"{r['block_id']}-")
+    where = [str(r["at_submain"]), str(r["at_lateral"]), f"{r['emitter']:.0f}", f"{r['chainage_m']:.1f}"]
+    return [point, lateral, *where, *place, f"{r['expected_ml_in_60_s']:.1f}", "", "", "", ""]
 
 
 def _rows(points: Table, crs: str) -> Iterator[list[Any]]:

@@ -26,19 +26,19 @@ def write_sheets(plan: Plan, pdf: Path, pngs: Path, step: Step | None = None) ->
     A PNG is its page of the PDF, as pixels. A table is in the PDF alone. Returns how many sheets there are.
     """
     sheets = plan_sheets(plan.name, plan.crs, plan_rows(plan))
-    pdf.write_bytes(_book(plan.name, sheets, step))
+    pdf.write_bytes(book(f"{plan.name}: map sheets", sheets, step))
     _write_pixels(pdf, pngs, [k for k, sheet in enumerate(sheets) if sheet.is_map])
     return len(sheets)
 
 
-def _book(farm: str, sheets: Sequence[SheetPlan], step: Step | None) -> bytes:
+def book(title: str, sheets: Sequence[SheetPlan], step: Step | None = None) -> bytes:
     """All sheets as a PDF, each named in its outline, with no date, so that a plan gives the same bytes."""
     from reportlab import rl_config
     from reportlab.pdfgen.canvas import Canvas
 
     rl_config.useA85 = 0  # bytes, not letters: a quarter less
     canvas = Canvas("maps.pdf", invariant=1)
-    canvas.setTitle(f"{farm}: map sheets")
+    canvas.setTitle(title)
     canvas.setAuthor("")
     canvas.setSubject("")
     canvas.setCreator("farmgis")

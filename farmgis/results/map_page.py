@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from farmgis.records import Floats
+from farmgis.results.map_fonts import text_width_pt
 from farmgis.results.map_frame import Paper
 from farmgis.results.styles import INK, PALE
 
@@ -117,17 +118,27 @@ def printable(text: str, most: int = 400) -> str:
     return kept if len(kept) <= most else kept[: most - 1] + "…"
 
 
-def fitted(text: str, width_mm: float, size_pt: float) -> str:
-    """Text cut so that it takes no more than a width, reckoned by the mean width of a letter."""
-    return printable(text, max(3, int(width_mm * POINTS_PER_MM / (0.56 * size_pt))))
+def fitted(text: str, width_mm: float, size_pt: float, bold: bool = False) -> str:
+    """Text cut so that it takes no more than a width: by the mean width of a letter, then by its own."""
+    letters = max(3, int(width_mm * POINTS_PER_MM / (0.56 * size_pt)))
+    told = printable(text, letters)
+    while letters > 3 and text_width_pt(told, size_pt, bold) > width_mm * POINTS_PER_MM:
+        letters -= 1
+        told = printable(text, letters)
+    return told
 
 
 def wrapped(text: str, width_mm: float, size_pt: float, most: int = 20) -> list[str]:
-    """Text in lines of no more than a width, reckoned by the mean width of a letter."""
+    """Text in lines of no more than a width; shorter ones where its letters are wider than most."""
     import textwrap
 
     letters = max(6, int(width_mm * POINTS_PER_MM / (0.53 * size_pt)))
-    return textwrap.wrap(printable(text, 2000), letters, max_lines=most, placeholder=" …")
+    while True:
+        lines = textwrap.wrap(printable(text, 2000), letters, max_lines=most, placeholder=" …")
+        widest = max((text_width_pt(line, size_pt) for line in lines), default=0.0)
+        if letters <= 6 or widest <= width_mm * POINTS_PER_MM:
+            return lines
+        letters -= 1
 
 
 def table(
@@ -148,7 +159,7 @@ def table(
         for i, value in enumerate(values):
             start = edges[i] + (2.5 if i - 1 in right else 0.5)
             at, ha = (edges[i + 1] - 1.0, "right") if i in right else (start, "left")
-            page.text(at, y, fitted(value, widths[i], size_pt), size_pt, ha=ha, bold=k == 1)
+            page.text(at, y, fitted(value, widths[i], size_pt, k == 1), size_pt, ha=ha, bold=k == 1)
     page.line([(x, top - row_mm), (edges[-1], top - row_mm)], INK, 0.6)
     rules = [top - (k + 2) * row_mm for k in range(len(rows))]
     page.lines([np.array([(x, y), (edges[-1], y)]) for y in rules], PALE, 0.2, zorder=2.0)

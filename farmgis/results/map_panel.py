@@ -115,7 +115,7 @@ def draw_panel(page: Page, frame: MapFrame | None, titles: Titles) -> None:
 
 
 def _heading(page: Page, x: float, wide: float, top: float, titles: Titles) -> float:
-    page.text(x, top - 7.0, fitted(titles.farm, wide, 12.0), 12.0, bold=True)
+    page.text(x, top - 7.0, fitted(titles.farm, wide, 12.0, bold=True), 12.0, bold=True)
     y = top - 7.0
     for line in wrapped(titles.sheet, wide, 8.5, 3):
         y -= 5.0

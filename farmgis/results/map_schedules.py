@@ -1,9 +1,10 @@
-"""Sheets that are tables: points to set out, valves, fittings."""
+"""Sheets that are tables: points to set out, fields, valves, fittings."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import shapely
 
@@ -32,16 +33,23 @@ class Columns:
     across: int = 1
     size_pt: float = 5.6
     paper: Paper = A3
+    row_mm: float = ROW_MM
+    foot: str = DIG
 
     @property
     def rows(self) -> int:
         """Rows that a sheet holds, one below the other."""
-        return int((self.paper.height_mm - 2.0 * MARGIN_MM - 12.0) / ROW_MM) - 1
+        return int((self.paper.height_mm - 2.0 * MARGIN_MM - 12.0) / self.row_mm) - 1
 
 
 POINTS = Columns(
     ("no.", "block", "what", "east (m)", "north (m)", "height (m)"),
     (9.0, 22.0, 47.0, 20.0, 21.0, 15.0), 2, 5.6, A4,
+)  # fmt: skip
+FIELDS = Columns(
+    ("field", "crop", "irrigated (ha)", "blocks (number)", "flow (m³/h)", "mean slope (%)", "rows run (°)",
+     "line", "source", "status"),
+    (92.0, 32.0, 26.0, 28.0, 24.0, 28.0, 24.0, 64.0, 48.0, 26.0),
 )  # fmt: skip
 VALVES = Columns(
     ("valve", "block", "source", "size (mm)", "flow (m³/h)", "set head (m)", "needed before it (m)",
@@ -69,12 +77,28 @@ def _drawer(title: str, under: str, columns: Columns, lines: Sequence[Sequence[s
         page.text(MARGIN_MM, top - 3.0, title[:110], 8.5, bold=True)
         page.text(MARGIN_MM, top - 7.0, under, 5.6)
         page.text(right, MARGIN_MM - 5.0, number, 7.0, ha="right", bold=True)
-        page.text(MARGIN_MM, MARGIN_MM - 5.0, f"Made by farmgis {__version__}. {DIG}", 4.8, colour="#555555")
+        page.text(
+            MARGIN_MM,
+            MARGIN_MM - 5.0,
+            f"Made by farmgis {__version__}. {columns.foot}",
+            4.8,
+            colour="#555555",
+        )
         numbers = frozenset(i for i, head in enumerate(columns.heads) if "(" in head)
         for k in range(0, len(lines), rows):
             x = MARGIN_MM + k // rows * (sum(columns.widths) + 2.0)
             part = lines[k : k + rows]
-            table(page, x, top - 10.0, columns.heads, columns.widths, part, columns.size_pt, ROW_MM, numbers)
+            table(
+                page,
+                x,
+                top - 10.0,
+                columns.heads,
+                columns.widths,
+                part,
+                columns.size_pt,
+                columns.row_mm,
+                numbers,
+            )
         return page
 
     return draw
@@ -85,6 +109,17 @@ def point_lines(points: Sequence[Point]) -> list[list[str]]:
     return [
         [str(p.number), p.block_id, p.what, f"{p.x_m:.2f}", f"{p.y_m:.2f}", number(p.z_m, 2)] for p in points
     ]
+
+
+def field_lines(rows: Rows) -> Iterator[list[str]]:
+    """Fields, as lines of their table."""
+    for f in rows["fields"].itertuples():
+        yield [
+            field_title(f), f.crop or "",
+            number(f.irrigated_ha, 1), number(f.blocks, 0), number(f.flow_m3h, 0),
+            number(f.slope_mean_pct, 1), number(f.row_azimuth_deg, 0), f.dripline or "", f.source_id or "",
+            f.status or "",
+        ]  # fmt: skip
 
 
 def valve_lines(rows: Rows) -> Iterator[list[str]]:
@@ -107,6 +142,11 @@ def fitting_lines(rows: Rows) -> Iterator[list[str]]:
             str(k), f.fitting_id or "", f.kind or "", number(f.size_mm, 0), f.on_id or "",
             f"{x:.2f}", f"{y:.2f}", number(f.elevation_m, 2), f.reason or "",
         ]  # fmt: skip
+
+
+def field_title(row: Any) -> str:
+    """A field by its name and id."""
+    return f"{row.name} ({row.field_id})" if row.name else str(row.field_id)
 
 
 def number(value: float | None, digits: int, gap: str = "") -> str:

@@ -20,7 +20,7 @@ from farmgis.results.map_ground import Ground, field_ground
 from farmgis.results.map_page import Page, table
 from farmgis.results.map_panel import Entry, Titles, draw_frame, draw_panel
 from farmgis.results.map_points import Point, setting_out
-from farmgis.results.map_schedules import DIG, Draw, number
+from farmgis.results.map_schedules import DIG, Draw, field_title, number
 from farmgis.results.plan_rows import Rows
 from farmgis.results.styles import MAINS, PALE, SUBMAINS
 
@@ -28,6 +28,10 @@ GOOD_FIELD_SCALE, GOOD_FARM_SCALE = 2000.0, 7500.0
 """A4 is taken where it shows the field, or the farm, at this scale or a larger one."""
 
 FARM_CONTOURS_M = 2.0
+
+MOST_LISTED, LEAST_HEIGHT_MM = 24, 250.0
+"""Fields that the farm's sheet lists beside its map, and paper that is high enough for it."""
+
 NO_PROOF = "farmgis computes and certifies nothing: whoever is licensed for it checks and approves."
 GROUND = "Contours are those of the ground that the plan was computed with: irrigated land alone."
 NO_MAINS = "Mains, pump and filter are not planned in this plan."
@@ -55,7 +59,9 @@ def plan_sheets(farm: str, crs: str, rows: Rows) -> list[SheetPlan]:
         "is just downstream of the valve. Pipes are under pressure: shut off and bleed before undoing "
         "anything."
     )
+    apart = list(schedules.field_lines(rows)) if len(fields) > 1 and not set_.lists_fields() else []
     for title, columns, lines in (
+        ("Fields", schedules.FIELDS, apart),
         ("Valves", schedules.VALVES, list(schedules.valve_lines(rows))),
         ("Fittings", schedules.FITTINGS, list(schedules.fitting_lines(rows))),
     ):
@@ -69,11 +75,6 @@ def crs_words(crs: str) -> str:
     found = pyproj.CRS.from_user_input(crs)
     code = found.to_authority(min_confidence=100)
     return f"{found.name} ({':'.join(code)})" if code else found.name
-
-
-def field_title(row: Any) -> str:
-    """A field by its name and id."""
-    return f"{row.name} ({row.field_id})" if row.name else str(row.field_id)
 
 
 class _Set:
@@ -119,13 +120,26 @@ class _Set:
 
     # ---- the farm -----------------------------------------------------------------------------------
 
+    def _mapped_fields(self) -> pandas.DataFrame:
+        return self.rows["fields"][self.rows["fields"]["shape"].notna()]
+
+    def _farm_frame(self) -> MapFrame:
+        """The map of all fields, mains and pumps."""
+        rows = self.rows
+        shapes = (self._mapped_fields()["shape"], rows["mains"]["shape"], rows["headworks"]["shape"])
+        things = np.array([shape for of_layer in shapes for shape in of_layer], object)
+        west, south, east, north = map(float, shapely.total_bounds(shapely.force_2d(things)))
+        return choose_frame((west, south, east, north), GOOD_FARM_SCALE)
+
+    def lists_fields(self) -> bool:
+        """Whether the farm's sheet has room for the table of its fields."""
+        paper = self._farm_frame().paper
+        return len(self._mapped_fields()) <= MOST_LISTED and paper.height_mm >= LEAST_HEIGHT_MM
+
     def farm_sheet(self, number_: str) -> Page:
         """Blocks by shift, mains, valves and fittings of the whole farm."""
         rows = self.rows
-        fields = rows["fields"][rows["fields"]["shape"].notna()]
-        things = np.array([*fields["shape"], *rows["mains"]["shape"], *rows["headworks"]["shape"]], object)
-        west, south, east, north = map(float, shapely.total_bounds(shapely.force_2d(things)))
-        frame = choose_frame((west, south, east, north), GOOD_FARM_SCALE)
+        fields, frame = self._mapped_fields(), self._farm_frame()
         sheet = draw.Sheet(frame)
         draw.draw_blocks(sheet, rows["blocks"])
         contours = [draw.draw_ground(sheet, self._ground(f), FARM_CONTOURS_M) for f in fields.field_id]
@@ -149,7 +163,8 @@ class _Set:
             entries,
             notes,
         )
-        _fields_table(sheet.page, fields)
+        if self.lists_fields():
+            _fields_table(sheet.page, fields)
         return sheet.page
 
     # ---- a field ------------------------------------------------------------------------------------
@@ -249,11 +264,9 @@ def _farm_facts(rows: Rows) -> tuple[tuple[str, str], ...]:
 
 
 def _fields_table(page: Page, fields: pandas.DataFrame) -> None:
-    """The fields in short, at the foot of the panel, where there is room for them."""
-    row_mm, most = 3.4, 24
+    """The fields in short, at the foot of the panel."""
+    row_mm = 3.4
     wide = page.paper.panel_mm - 6.0
-    if len(fields) > most or page.paper.height_mm < 250.0:
-        return
     x = page.paper.width_mm - MARGIN_MM - page.paper.panel_mm + 4.0
     top = MARGIN_MM + 26.0 + (len(fields) + 1) * row_mm
     figures = (("irrigated_ha", 1), ("blocks", 0), ("flow_m3h", 0), ("slope_mean_pct", 1))

@@ -69,8 +69,9 @@ def spreadsheet(plan: Plan) -> bytes:
         page.fit_to_pages(1, 0)
         page.repeat_rows(0)
         for j, column in enumerate(columns):
-            unit = "" if column.unit in ("-", "see unit") else f" ({column.unit})"
-            page.write_string(0, j, column.title.split(" (")[0] + unit, head)
+            told = column.unit.replace("currency", plan.currency or "currency")
+            unit = "" if told in ("-", "see unit") else f" ({told})"
+            page.write_string(0, j, _printable(column.title.split(" (")[0] + unit), head)
             page.set_column(j, j, _width(column, [row[j] for row in rows]))
             for i, row in enumerate(rows, start=1):
                 if isinstance(row[j], str):

@@ -22,8 +22,8 @@ from farmgis.results import report_words as words
 from farmgis.results.direction_chart import direction_chart
 from farmgis.results.map_legend import nth
 from farmgis.results.map_page import printable
-from farmgis.results.map_schedules import number
-from farmgis.results.map_sheets import crs_words, field_title, shift_words
+from farmgis.results.map_schedules import field_title, number
+from farmgis.results.map_sheets import crs_words, shift_words
 from farmgis.results.plan_rows import Rows, plan_rows
 from farmgis.results.report_map import halves, map_data, still_map
 from farmgis.results.report_parts import Grid, grid
@@ -332,7 +332,12 @@ def _costs(rows: Rows) -> Grid | None:
         ("present_cost", "all years, today", 0),
         ("unpriced", "items without price", 0),
     )
-    return _some(short, columns, "Cost, at the prices given")
+    return _some(short, columns, f"Cost, at the prices given{_in_currency(rows)}")
+
+
+def _in_currency(rows: Rows) -> str:
+    told = parts.currency(rows)
+    return f", in {told}" if told else ""
 
 
 def _commissioning(rows: Rows) -> str:
@@ -363,7 +368,7 @@ def _rest(rows: Rows) -> dict[str, Any]:
                 ("unit_price", "unit price", 2),
                 ("cost", "cost", 0),
             ),
-            "What to buy",
+            "What to buy" + _in_currency(rows).replace(", in", "; prices in"),
         ),
         "assumptions": grid(
             rows["assumptions"],

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,8 +12,7 @@ import pandas
 from markupsafe import Markup, escape
 
 from farmgis.records import LEAST_CHANCE_PCT
-from farmgis.results.map_schedules import number
-from farmgis.results.map_sheets import field_title
+from farmgis.results.map_schedules import field_title, number
 from farmgis.results.plan_rows import Rows
 from farmgis.results.report_chart import bar_chart
 from farmgis.results.styles import MAINS, SUBMAINS
@@ -107,12 +106,25 @@ def tiles(rows: Rows) -> list[dict[str, str]]:
                 ),
             }
         )
-    cost = rows["quantities"].cost
-    if cost.notna().any():
-        found.append(
-            {"name": "what is priced costs", "value": f"{cost.sum():,.0f}", "note": "at the prices given"}
-        )
-    return found
+    return [*found, *cost_tile(rows)]
+
+
+def cost_tile(rows: Rows) -> Iterator[dict[str, str]]:
+    """What the farm costs, as the layer `costs` has it; nothing without prices."""
+    costs = rows["costs"]
+    for c in costs[(costs.where_id == "farm") & (costs.part == "all")].itertuples():
+        at_first, a_year = number(c.first_cost, 0), number(c.year_cost, 0)
+        without = f"; no price for {counted(int(c.unpriced), 'item')}" if c.unpriced else ""
+        if at_first or a_year:
+            value = f"{currency(rows)} {at_first or a_year}".strip()
+            told = f"{a_year} a year, at the prices given{without}"
+            yield {"name": "cost at first" if at_first else "cost of a year", "value": value, "note": told}
+
+
+def currency(rows: Rows) -> str:
+    """What prices are in, as the user wrote it; nothing where it is not told."""
+    told = rows["assumptions"]
+    return next((str(v) for v in told[told.key == "prices.currency"].value), "")
 
 
 def sources(rows: Rows) -> list[dict[str, Any]]:

@@ -33,6 +33,15 @@ def test_volume_in_seconds_and_pressure(read):
     assert found["P2"] == Measured("P2", 0.0, pytest.approx(10.0))
 
 
+def test_a_decimal_comma_is_read_where_semicolons_part_the_columns(read):
+    # 17,3 ml in 60 s are 1.038 l/h; a comma that may part thousands is asked about
+    found = read("point_id;volume_ml;seconds;pressure_bar\nP1;17,3;60;1,02\nP2;0;60;0,9\n")
+    assert found["P1"] == Measured("P1", pytest.approx(1.038), pytest.approx(10.401, abs=5e-4))
+    assert found["P2"].flow_l_h == 0.0
+    with pytest.raises(InputError, match=r"flow_l_h '1,023' may be 1\.023 or 1023"):
+        read("point_id;flow_l_h\nP1;1,023\n")
+
+
 def test_a_meters_flow_is_in_cubic_metres(read):
     assert read("point_id,flow_m3h\nP1,52.5\n")["P1"].flow_l_h == 52_500.0
 

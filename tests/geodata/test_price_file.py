@@ -29,6 +29,19 @@ def test_semicolons_and_a_byte_order_mark(read):
     )
 
 
+def test_a_decimal_comma_is_read_where_semicolons_part_the_columns(read):
+    # as a spreadsheet saves a table in most of Europe
+    (price,) = read("item;size;unit;unit_price\ndripline;;m;0,09\n")
+    assert price.unit_price == 0.09
+
+
+def test_a_comma_that_may_part_thousands_is_refused(read):
+    with pytest.raises(InputError, match=r"'1,234' may be 1\.234 or 1234; write it as 1234\.5"):
+        read("item;size;unit;unit_price\npump;;pieces;1,234\n")
+    with pytest.raises(InputError, match=r"'1\.234,50' is no number"):
+        read("item;size;unit;unit_price\npump;;pieces;1.234,50\n")
+
+
 def test_all_wrong_lines_are_told_together(read):
     text = 'item,size,unit,unit_price\nvalve,,pieces,"8,5"\n,,m,1\nvalve,,pieces,-1\npipe,,m,nan\n'
     with pytest.raises(InputError) as told:
@@ -42,6 +55,11 @@ def test_all_wrong_lines_are_told_together(read):
         "line 5",
     ):
         assert part in str(told.value)
+
+
+def test_a_size_that_differs_by_blanks_alone_is_doubled(read):
+    with pytest.raises(InputError, match="line 3: 'valve' of size '80mm' stands in line 2 already"):
+        read("item,size,unit,unit_price\nvalve,80 mm,pieces,8\nvalve,80mm,pieces,9\n")
 
 
 def test_missing_column_is_named(read):

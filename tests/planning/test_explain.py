@@ -1,5 +1,6 @@
 """Why a figure is so: what is reckoned again agrees on the sample, and does not once a layer is changed."""
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -116,6 +117,96 @@ def test_a_junction_tells_the_mains_that_meet_there(plan):
 def test_unknown_id_names_the_nearest(plan):
     with pytest.raises(InputError, match="OB-B0"):
         chain(plan, "OB-B00")
+    with pytest.raises(InputError, match="did you mean OB-B01,"):
+        chain(plan, "ob-b01")
+
+
+def test_a_fitting_tells_why_it_stands_there(plan):
+    row = next(r for r in rows_of(plan.tables, "fittings") if r["set_head_m"] != r["set_head_m"])
+    told = {r.what: r for r in chain(plan, row["fitting_id"]).reasons}
+    assert (told["kind"].value, told["kind"].how) == (row["kind"], row["reason"])
+    assert told["stands on"].value == row["on_id"]
+    assert "set head" not in told  # it holds none
+
+
+def test_a_finding_is_told_with_its_limit_and_advice(plan):
+    row = next(r for r in rows_of(plan.tables, "findings") if r["limit"] == r["limit"])
+    found = chain(plan, row["finding_id"])
+    assert [f.advice for f in found.findings] == [row["advice"]]
+    measured = next(r for r in found.reasons if r.what == "measured")
+    assert measured.value == row["measured"]
+    assert f"against {row['limit']:,.6g}" in measured.how
+
+
+def test_a_head_variation_can_be_redone_from_what_is_printed(plan):
+    told = {r.what: r for r in chain(plan, "OB-B01").reasons}
+    mean = float(re.search(r"their mean ([\d.]+) m", told["head variation"].how)[1])
+    by_hand = 100.0 * (told["highest head"].value - told["lowest head"].value) / mean
+    assert told["head variation"].value == pytest.approx(by_hand, rel=1e-3)
+    least, mean = map(
+        float, re.search(r"qmin ([\d.]+), qmean ([\d.]+)", told["emission uniformity"].how).groups()
+    )
+    assert told["emission uniformity"].value == pytest.approx(
+        100.0 * (1.0 - 1.27 * 0.03) * least / mean, rel=1e-3
+    )
+    assert told["peak"].value == pytest.approx(told["peak depth"].value * told["area"].value * 10.0)
+
+
+# ---- what it costs ----------------------------------------------------------------------------------
+
+
+PRICES = """
+[prices]
+currency = "EUR"
+file = "prices.csv"
+pipe_kg = 2.0
+trench_m = 3.0
+energy_kwh = 0.2
+labour_h = 20.0
+interest_pct = 5.0
+life = { seasonal_line_years = 2 }
+"""
+
+
+@pytest.fixture(scope="module")
+def priced(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("priced")
+    for file in SAMPLE.iterdir():
+        (folder / file.name).write_bytes(file.read_bytes())
+    (folder / "farm.toml").write_text((SAMPLE / "farm.toml").read_text(encoding="utf-8") + PRICES, "utf-8")
+    (folder / "prices.csv").write_text(
+        "item,size,unit,unit_price\ndripline,,m,0.1\nofftake,,pieces,0.5\nlaying line,,machine days,650\n"
+        "disposal of line,,m,0.01\n"
+    )
+    farm = read_farm(folder / "farm.toml")
+    farm = replace(farm, fields=tuple(f for f in farm.fields if f.field_id in ("OB", "NH")))
+    return read_plan(write_plan(plan_farm(farm), folder / "out"))
+
+
+@pytest.mark.parametrize("what_id", ["farm", "OB", "NH", "river", "borehole"])
+def test_costs_are_reckoned_again(priced, what_id):
+    told = [r for r in chain(priced, what_id).reasons if r.unit.startswith("EUR")]
+    assert told
+    assert all(r.agrees is not False for r in told), [r for r in told if r.agrees is False]
+    assert all(r.value == r.value for r in told)  # what has no price is not told as a figure
+
+
+def test_a_cost_that_was_changed_is_caught(priced):
+    changed = with_column(priced, "costs", "year_cost", lambda v: v * 1.02)
+    told = {r.what: r.agrees for r in chain(changed, "farm").reasons if r.unit == "EUR"}
+    assert told["pipe in a year"] is False
+    assert told["energy in a year"] is False
+    assert told["present cost"] is False
+
+
+def test_a_years_share_by_hand(priced):
+    # 5 % over 20 years: capital recovery 0.08024 (tables of engineering economy, from memory)
+    told = {r.what: r for r in chain(priced, "farm").reasons}
+    assert told["pipe in a year"].value == pytest.approx(told["pipe at first"].value * 0.08024, rel=1e-4)
+
+
+def test_without_prices_no_cost_is_told(plan):
+    assert not any("in a year" in r.what for r in chain(plan, "farm").reasons)
 
 
 def test_a_field_that_is_not_planned_says_so(plan):

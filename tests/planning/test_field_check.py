@@ -109,7 +109,8 @@ def test_a_sound_block_is_as_planned():
         (lambda p: (2.0 * math.sqrt(0.7), 7.0), (10.0, 50_000.0), "a leak, a submain"),
         (lambda p: (1.2 if p["at_lateral"] == "end" else 2.0, 10.0), (10.0, 48_000.0), "lateral ends"),
         (lambda p: (1.2 if p["lateral_id"] in "L2L3" else 2.0, 10.0), (10.0, 40_000.0), "flush the submain"),
-        (lambda p: (1.4, 10.0), (10.0, 35_000.0), "filter screen"),
+        (lambda p: (1.1 if p["chainage_m"] % 1.0 else 1.7, 10.0), (10.0, 35_000.0), "filter screen"),
+        (lambda p: (1.4, 10.0), (10.0, 35_000.0), "another line"),  # all alike, as a line of 1.4 l/h gives
         (lambda p: (2.6, 10.0), (10.0, 65_000.0), "another line"),
         (sound, (10.0, 58_000.0), "leaks out"),
         (sound, (10.0, 40_000.0), "laterals not joined"),
@@ -125,6 +126,16 @@ def test_low_head_is_not_taken_for_plugging():
     found = check(lambda p: (2.0 * math.sqrt(0.6), None), (6.0, 38_730.0))
     assert not any("plugging" in s for s in found.says)
     assert found.performance_pct == pytest.approx(100.0)
+
+
+def test_flow_that_is_low_all_alike_is_a_low_head_where_none_was_measured():
+    # the regulator at 7 m of 10: q = k sqrt(h) gives 84 % everywhere; a filter's dirt would not be so even
+    found = check(lambda _: (2.0 * math.sqrt(0.7), None), (None, 41_833.0))
+    (said,) = found.says
+    assert "84 %" in said
+    assert "no pressure was measured" in said
+    assert "plugging, which is uneven" in said
+    assert "filter screen" not in said
 
 
 def test_few_emitters_are_told():

@@ -211,12 +211,28 @@ def test_prices_by_size_by_item_by_weight(found):
     assert bought["pump", "25 m3/h at 40 m, 4 kW"].unit_price is None  # its price is for a kilometre
 
 
+def test_blanks_in_a_size_do_not_matter(found):
+    prices = replace(GIVEN, items=(Price("block  valve", "80mm", "pieces", 90.0),))
+    sizes = {
+        b.quantity.size: b.unit_price for b in priced(found, prices, ()) if b.quantity.item == "block valve"
+    }
+    assert sizes == {"80 mm": 90.0}
+
+
+def test_an_item_without_price_in_two_places_is_one_item(found, tables):
+    prices = replace(GIVEN, trench_m=None)  # trench is dug in the field and for the main
+    bought = priced(found, prices, PIPES)
+    told = {(c.where_id, c.part): c.unpriced for c in costs(found, bought, tables, prices)}
+    assert told["A", "trench"] == told["river", "trench"] == told["farm", "trench"] == 1
+    assert told["farm", "all"] == sum(b.unit_price is None for b in bought)
+
+
 def test_a_price_that_cannot_be_used_is_told(found):
-    items = (*GIVEN.items, Price("drip line", "a line", "m", 1.0), Price("tractor", "", "pieces", 1.0))
+    items = (*GIVEN.items, Price("drip-line", "a line", "m", 1.0), Price("tractor", "", "pieces", 1.0))
     prices = replace(GIVEN, items=items)
     told = [f.what for f in price_findings(priced(found, prices, PIPES), prices)]
     assert any("'pump' is for 'km'" in t for t in told)
-    assert any("'drip line' fits no item" in t and "'dripline'" in t for t in told)
+    assert any("'drip-line' fits no item" in t and "'dripline'" in t for t in told)
     assert any("have no price" in t and "block valve" in t for t in told)
     assert not any("tractor" in t for t in told)  # a price list may hold more than a plan takes
 
@@ -232,6 +248,19 @@ def test_costs_by_hand(found, tables):
     # 75 m of trench at the field and 124.5 m for the main, at 2.0 over 20 years at 6 %: (A/P) = 0.08718
     assert told["A", "trench"].year_cost == pytest.approx(150.0 * 0.08718, rel=1e-4)
     assert told["river", "trench"].year_cost == pytest.approx(249.0 * 0.08718, rel=1e-4)
+
+
+@pytest.mark.parametrize(("life", "share"), [(1.0, 1.0), (2.0, 1.0 / 2.06), (0.5, None)])
+def test_line_is_disposed_of_when_its_life_ends(found, tables, life, share):
+    # 10,000 m at 0.02: once in two years at 6 % it is x + 1.06 x = 200, hence x = 200 / 2.06 a year
+    items = (Price("disposal of line", "", "m", 0.02),)
+    prices = replace(GIVEN, items=items, life=Life(seasonal_line_years=life))
+    told = {(c.where_id, c.part): c for c in costs(found, priced(found, prices, PIPES), tables, prices)}
+    work = told["A", "work"].year_cost
+    if share is None:  # taken up and bought anew twice a year
+        assert work > 2.0 * 200.0
+    else:
+        assert work == pytest.approx(200.0 * share)
 
 
 def test_a_lone_field_carries_the_whole_farm(found, tables):

@@ -14,6 +14,7 @@ import scipy.ndimage
 import shapely
 from PIL import Image
 from reportlab.pdfgen.canvas import Canvas
+from shapely.affinity import translate
 
 from farmgis.layers import LAYERS
 from farmgis.records import Plan, Table
@@ -22,7 +23,7 @@ from farmgis.results.map_files import write_sheets
 from farmgis.results.map_fonts import BOLD, REGULAR, runs, text_width_pt
 from farmgis.results.map_frame import A3, A4, choose_frame
 from farmgis.results.map_ground import contours, fall, field_ground
-from farmgis.results.map_page import Look
+from farmgis.results.map_page import POINTS_PER_MM, Look, fitted, wrapped
 from farmgis.results.map_panel import grid_step_m
 from farmgis.results.map_pen import Pen
 from farmgis.results.map_points import setting_out
@@ -302,6 +303,37 @@ def test_contours_and_fall_of_a_plane(tilted):
 
 
 # ---- letters ----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["W" * 300, "x" * 300, "MWMW " * 80, "<b>Odd</b> & 'farm' \"农场\" <script>alert(3)</script>", "Ж" * 90],
+)
+def test_no_name_runs_out_of_its_place(name):
+    # a panel of 82 mm, the sizes of its title and of the sheet's name; the font's own widths are the measure
+    for bold in (False, True):
+        assert 0.0 < text_width_pt(fitted(name, 82.0, 12.0, bold), 12.0, bold) <= 82.0 * POINTS_PER_MM
+    lines = wrapped(name, 82.0, 8.5, 3)
+    assert 1 <= len(lines) <= 3
+    assert all(text_width_pt(words, 8.5) <= 82.0 * POINTS_PER_MM for words in lines)
+
+
+def test_every_field_stands_in_a_table(tilted, tmp_path):
+    # more fields than the farm's sheet has room for: they have a sheet of their own
+    fields = tilted.tables["fields"]
+    ids = [f"P{i:02d}" for i in range(60)]
+    columns = {name: np.repeat(values, 60) for name, values in fields.columns.items()}
+    columns |= {
+        "field_id": np.array(ids, dtype=object),
+        "name": np.array([f"Plot {i}" for i in ids], dtype=object),
+    }
+    shapes = np.empty(60, dtype=object)
+    shapes[:] = [translate(fields.geometry[0], 500.0 * (i % 8), 400.0 * (i // 8)) for i in range(60)]
+    plan = replace(tilted, tables=tilted.tables | {"fields": Table(columns, shapes)})
+    write_sheets(plan, tmp_path / "maps.pdf", tmp_path)
+    pages = [p.extract_text() for p in pypdf.PdfReader(tmp_path / "maps.pdf").pages]
+    (page,) = [p for p in pages if "Fields" in p and "mean slope (%)" in p]
+    assert all(f"Plot {i} ({i})" in page for i in ids)
 
 
 def test_letters_are_as_wide_as_their_font_says():

@@ -4,6 +4,7 @@ import csv
 import io
 import re
 import zipfile
+from dataclasses import replace
 from xml.etree import ElementTree as Xml
 
 import numpy as np
@@ -11,7 +12,7 @@ import pytest
 
 from farmgis.errors import OutputError
 from farmgis.layers import LAYERS
-from farmgis.records import Plan, Table
+from farmgis.records import Assumption, Plan, Table
 from farmgis.results.quantity_files import spreadsheet, write_quantity_files
 from farmgis.results.whole_file import write_whole
 
@@ -55,6 +56,13 @@ def test_spreadsheet_has_the_layers_rows(plan):
     assert found["D2"] == pytest.approx(1234.568)
     assert "G3" not in found  # no price, no cell: not a nought
     assert "H3" not in found
+
+
+def test_heads_tell_the_users_currency(plan):
+    told = (Assumption("prices.currency", "грн", "", "", "user"),)
+    assert cells(spreadsheet(plan), 1)["G1"] == "unit price (currency)"
+    found = cells(spreadsheet(replace(plan, assumptions=told)), 1)
+    assert (found["G1"], found["H1"]) == ("unit price (грн)", "cost (грн)")
 
 
 def test_text_is_never_a_formula(plan):

@@ -7,7 +7,9 @@ FARMGIS_NEEDS_BROWSER set, as in the checks of every change, they fail.
 import os
 import shutil
 import warnings
+from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from farmgis.results.season_page import write_season
@@ -181,6 +183,18 @@ def test_a_phone_needs_no_sideways_scrolling(browser, path):
     visit = Visit(browser, path, viewport={"width": 360, "height": 740}, is_mobile=True, has_touch=True)
     assert visit.page.evaluate("document.documentElement.scrollWidth") <= 360
     assert visit.page.locator("#map").bounding_box()["width"] <= 360
+    visit.quiet(path)
+    visit.context.close()
+
+
+@pytest.mark.parametrize("wide", [360, 1280])
+def test_an_endless_name_does_not_widen_the_page(browser, two_fields, tmp_path, wide):
+    fields = two_fields.tables["fields"]
+    names = np.array(["x" * 300, "long name " * 40], dtype=object)
+    tables = two_fields.tables | {"fields": replace(fields, columns=fields.columns | {"name": names})}
+    path = write_report(replace(two_fields, tables=tables), tmp_path)
+    visit = Visit(browser, path, viewport={"width": wide, "height": 740})
+    assert visit.page.evaluate("document.documentElement.scrollWidth") <= wide
     visit.quiet(path)
     visit.context.close()
 

@@ -60,3 +60,21 @@ def test_a_task_is_one_row_for_the_fields_of_a_week_and_another_a_month_later():
         ("1 Apr", "check pressure and flow", "A (3 points)"),
         ("1 May", "sow", "C (5 ha)"),
     ]
+
+
+def test_what_a_farm_costs_is_the_layers_sum_with_its_currency():
+    # first cost of the whole farm is what `costs` has, without a year's work, as the command line tells it
+    costs = pandas.DataFrame(
+        {
+            "where_id": ["A", "farm", "farm"],
+            "part": ["all", "work", "all"],
+            "first_cost": [1000.0, float("nan"), 1500.0],
+            "year_cost": [200.0, 30.0, 280.0],
+            "unpriced": [1, 0, 2],
+        }
+    )
+    told = pandas.DataFrame({"key": ["prices.currency"], "value": ["EUR"]})
+    (tile,) = parts.cost_tile({"costs": costs, "assumptions": told})
+    assert (tile["name"], tile["value"]) == ("cost at first", "EUR 1,500")
+    assert tile["note"] == "280 a year, at the prices given; no price for 2 items"
+    assert list(parts.cost_tile({"costs": costs.iloc[:0], "assumptions": told})) == []
