@@ -166,27 +166,44 @@ def valve_line(units: Units, a: int, b: int, valve: int) -> int:
 
 
 def strip_units(strip: Strip, slope_pct: float, rules: Rules) -> Units:
-    """Units fine enough for the ground and the block band: at most 12 m, 0.25 m of fall, and no jump."""
+    """Units fine enough for the ground and the block band: at most 12 m, 0.25 m of fall, and no jump.
+
+    Of what is to be laid they are so far apart along the submain, of what is only compared across the rows.
+    """
     lines = strip.number.size
     width = (float(strip.v_m[-1]) - float(strip.v_m[0])) / max(lines - 1, 1) or rules.design.lateral_spacing_m
     mean_length = float((strip.end_u_m - strip.start_u_m).mean())
     area_width = rules.design.block_max_ha * 1e4 / max(mean_length, 1.0) / 16.0
     fall_width = 0.25 / max(slope_pct / 100.0, 1e-6)
     reach = min(12.0, area_width, fall_width) * rules.detail.unit_factor
+    apart = _apart_in_lines(strip, width) if rules.detail.exact else np.arange(lines + 1.0)
     most = max(rules.most_units, rules.detail.units_a_block * lines * width / max(16.0 * area_width, width))
-    size = max(1, round(reach / width), math.ceil(lines / most))
+    size = max(1, round(reach / width), math.ceil(apart[-1] / most))
     edges = np.concatenate(
         [[0], jumps(strip.start_u_m, strip.end_u_m, rules.design.lateral_spacing_m) + 1, [lines]]
     )
-    bounds = np.concatenate([_evenly(low, high, size) for low, high in itertools.pairwise(edges.tolist())])
+    bounds = np.concatenate(
+        [_evenly(low, high, size, apart) for low, high in itertools.pairwise(edges.tolist())]
+    )
     bounds = np.append(bounds, lines)
     return Units(bounds, (bounds[:-1] + bounds[1:]) // 2)
 
 
-def _evenly(low: int, high: int, size: float) -> Ints:
-    """Whole numbers from `low` on, below `high`, about `size` apart."""
-    count = max(1, round((high - low) / size))
-    return low + np.round(np.arange(count) * ((high - low) / count)).astype(np.int64)
+def _apart_in_lines(strip: Strip, width: float) -> Floats:
+    """Where each line and the last one's far side lie along a submain in the middle, in widths between lines.
+
+    Where ends lean the submain does too: its way from line to line is longer than the lines are apart.
+    """
+    step = np.hypot(1.0, np.diff(strip.start_u_m + strip.end_u_m) / 2.0 / width)
+    return np.concatenate([[0.0], np.cumsum(np.append(step, 1.0))])
+
+
+def _evenly(low: int, high: int, size: float, apart: Floats) -> Ints:
+    """Line indices from `low` on, below `high`, about `size` apart on the submain."""
+    own = apart[low : high + 1] - apart[low]
+    count = max(1, min(round(own[-1] / size), high - low))
+    places = np.interp(np.arange(count) * (own[-1] / count), own, np.arange(high - low + 1))
+    return low + np.unique(np.minimum(np.round(places), high - low - 1).astype(np.int64))
 
 
 def unit_flows(strip: Strip, units: Units, rules: Rules) -> Floats:

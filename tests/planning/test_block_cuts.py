@@ -88,6 +88,22 @@ def strip_case(square_field, ground):
     return make
 
 
+def test_units_lie_apart_along_the_submain_where_ends_lean(strip_case, ground):
+    """Ends that lean 3 m a line: a submain in the middle goes 3.35 m from line to line that lie 1.5 m apart.
+
+    Units of 12 m have 8 lines where ends are straight, and 3 or 4 where they lean.
+    """
+    strip, _, found, rules = strip_case(ground(lambda x, y: 0.001 * y), 5.5, 90.0)
+    lines = strip.number.size
+    lean = np.clip(3.0 * (np.arange(lines) - 0.6 * lines), 0.0, None)
+    leaning = replace(strip, start_u_m=strip.start_u_m + lean, end_u_m=strip.end_u_m + lean)
+    units = block_search.strip_units(leaning, found.slope_p95_pct, replace(rules, most_units=1000))
+    straight, leant = np.split(np.diff(units.bounds), [np.searchsorted(units.bounds, 0.6 * lines)])
+    assert set(straight[:-1].tolist()) <= {7, 8, 9}  # the last of them reaches into those that lean
+    assert set(leant.tolist()) <= {3, 4}
+    assert units.bounds[-1] == lines
+
+
 def every_block(strip, axes, found, rules):
     """Return (least cost of a run that is within tolerance or inf, flows): all candidates, none left out."""
     units = block_search.strip_units(strip, found.slope_p95_pct, rules)
