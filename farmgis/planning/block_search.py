@@ -42,6 +42,9 @@ LONGEST_SIDESTEP_M = 120.0
 """A submain may run this far along the rows from one line to the next, where pieces are short; it pays for
 the pipe."""
 
+PLACES = 6
+"""Decimal places that lines are told apart by, in widths between them: what differs beyond is rounding."""
+
 MOST_UNITS = 40
 """A strip is first judged in no more units than this; on steep ground the search may need more."""
 
@@ -195,15 +198,16 @@ def _apart_in_lines(strip: Strip, width: float) -> Floats:
     Where ends lean the submain does too: its way from line to line is longer than the lines are apart.
     """
     step = np.hypot(1.0, np.diff(strip.start_u_m + strip.end_u_m) / 2.0 / width)
-    return np.concatenate([[0.0], np.cumsum(np.append(step, 1.0))])
+    return np.round(np.concatenate([[0.0], np.cumsum(np.append(step, 1.0))]), PLACES)
 
 
 def _evenly(low: int, high: int, size: float, apart: Floats) -> Ints:
     """Line indices from `low` on, below `high`, about `size` apart on the submain."""
     own = apart[low : high + 1] - apart[low]
-    count = max(1, min(round(own[-1] / size), high - low))
+    count = max(1, min(round(round(float(own[-1]) / size, PLACES)), high - low))
     places = np.interp(np.arange(count) * (own[-1] / count), own, np.arange(high - low + 1))
-    return low + np.unique(np.minimum(np.round(places), high - low - 1).astype(np.int64))
+    places = np.minimum(np.round(np.round(places, PLACES)), high - low - 1)
+    return low + np.unique(places.astype(np.int64))
 
 
 def unit_flows(strip: Strip, units: Units, rules: Rules) -> Floats:
