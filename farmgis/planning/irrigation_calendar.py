@@ -18,7 +18,7 @@ from farmgis.planning.block_season import BlockSeason
 from farmgis.planning.deficit import Cost, cost
 from farmgis.planning.source_season import SourceSeason
 from farmgis.planning.sowing import FIRST_HOUR, GerminationRun, day_window
-from farmgis.planning.turns import Queue, Run
+from farmgis.planning.turns import SECOND_H, Queue, Run
 from farmgis.records import Assumption, Finding, Floats, Severity, Shift, Source
 from farmgis.words import three_figures
 
@@ -227,7 +227,8 @@ def _late_costs(own: SourceSeason, on_time_mm: Floats, taken_mm: Floats) -> list
 def _row(own: SourceSeason, day: date, run: Run) -> Irrigation:
     members = own.members[run.zone]
     volume = float((run.given_h * own.rate_m3h[members]).sum())
-    open_ = [(own.blocks[i].facts, h) for i, h in zip(members, run.given_h.tolist(), strict=True) if h > 0.0]
+    hours = zip(members, run.given_h.tolist(), strict=True)
+    open_ = [(own.blocks[i].facts, h) for i, h in hours if h > SECOND_H]
     area = sum(facts.area_ha for facts, _ in open_)
     opened = _opened({facts.block_id: h for facts, h in open_})
     shift = own.zones[run.zone]

@@ -9,7 +9,7 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from farmgis.planning import turns
+from farmgis.planning import irrigation_calendar, turns
 from farmgis.planning.demand import block_demand, crop_demand
 from farmgis.planning.irrigation_calendar import BlockSeason, season_calendar
 from farmgis.planning.season import find_one_sowing
@@ -170,6 +170,17 @@ def test_zones_of_a_short_source_take_turns_and_lose_alike(monkeypatch):
     assert sum(filled.given_m3.values()) < sum(calendar.given_m3.values())
     assert sum(filled.lost_et_mm.values()) > sum(calendar.lost_et_mm.values())
     assert max(filled.lost_et_mm.values()) > lost.max()
+
+
+def test_a_block_that_rounding_leaves_waiting_opens_no_valve():
+    """A billionth of an hour is no irrigation: the depth is that of the block that runs."""
+    shifts, seasons, _, hours = farm_of(1, crops=("maize", "sunflower"))
+    own = SourceSeason.of(shifts, seasons, hours, 100.0, [])
+    queue = turns.Queue([0], np.array([4.0, 1e-9]), np.zeros(2))
+    _, (run,) = queue.run_day(own, 0.0)
+    row = irrigation_calendar._row(own, date(2010, 7, 1), run)
+    assert row.blocks == "A-B10 4.0 h"
+    assert row.gross_mm == pytest.approx(4.0 * 50.0 / 5.0 / 10.0, rel=1e-6)
 
 
 def test_a_zone_that_lacks_nothing_any_more_holds_up_no_other():
