@@ -53,8 +53,15 @@ class Visit:
         self.page.goto(path.as_uri())
 
     def until(self, condition):
-        """Wait for what a browser does when it next draws, however busy the machine: 30 s, then a failure."""
-        self.page.wait_for_function(condition)
+        """Wait for what a browser does when it next draws, however busy the machine: 30 s, then a failure.
+
+        Asked from outside: the page's own policy forbids it to evaluate a condition again and again.
+        """
+        for _ in range(300):
+            if self.page.evaluate(condition):
+                return
+            self.page.wait_for_timeout(100)
+        pytest.fail(f"in 30 s it did not come about that {condition}")
 
     def count(self, what):
         return self.page.evaluate(f"document.querySelectorAll({what!r}).length")
