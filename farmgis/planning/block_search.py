@@ -181,7 +181,7 @@ def strip_units(strip: Strip, slope_pct: float, rules: Rules) -> Units:
     reach = min(12.0, area_width, fall_width) * rules.detail.unit_factor
     apart = _apart_in_lines(strip, width) if rules.detail.exact else np.arange(lines + 1.0)
     most = max(rules.most_units, rules.detail.units_a_block * lines * width / max(16.0 * area_width, width))
-    size = max(1, round(reach / width), math.ceil(apart[-1] / most))
+    size = max(1, round(reach / width), math.ceil(lines / most))
     edges = np.concatenate(
         [[0], jumps(strip.start_u_m, strip.end_u_m, rules.design.lateral_spacing_m) + 1, [lines]]
     )

@@ -22,8 +22,7 @@ class SourceSeason:
     can give it, so that a zone larger than its source runs longer. `seed_h` are the hours for germination,
     `busy_h` tells how long the source is busy with that. `keeps` is 1, or the share of its depletion that a
     block has left on the morning of that day on which regular irrigation takes over; `over` is the day from
-    which a block's season is over. `turn_h` is a zone's longest turn while others
-    wait.
+    which a block's season is over. `turn_h` is a zone's longest turn while others wait.
     """
 
     zones: tuple[Shift, ...]
